@@ -200,7 +200,9 @@ class Endpoint:
         for rule, keys in own.items():
             for key in sorted(keys):
                 foreign = rule != self.rule and getattr(self, key) is not None
-                _require(not foreign, f'{key} belongs to rule = "{rule}", this method has rule = "{self.rule}"')
+                _require(
+                    not foreign, f'{key} belongs to rule = "{rule}", this method has rule = "{self.rule}"'
+                )
         if self.rule == "loss-rate":
             _require(self.limit_pct_per_min is not None, 'rule = "loss-rate" needs limit_pct_per_min')
         if self.rule == "fixed-time":
@@ -277,6 +279,8 @@ class Method:
         interval = self.weighing.mode == "interval"
         fixed_time = self.endpoint.rule == "fixed-time"
         if interval and not fixed_time:
-            _require(self.weighing.interval_s is not None, 'weighing.mode = "interval" needs weighing.interval_s')
+            _require(
+                self.weighing.interval_s is not None, 'weighing.mode = "interval" needs weighing.interval_s'
+            )
         if self.endpoint.rule == "relative-change":
             _require(interval, 'endpoint.rule = "relative-change" needs weighing.mode = "interval"')

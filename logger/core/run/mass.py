@@ -1,0 +1,63 @@
+"""Follows the balance: its last reading and whether a weighing may be taken from it."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from logger.core.readings import Quality, Reading
+
+STABLE_HOLD_S = 1.0
+"""The display must have stood still this long before a weighing is taken (common practice: 1 to 3 s)."""
+
+
+@dataclass(slots=True)
+class MassTracker:
+    """Feed it every balance reading in order. Masses in g, times in ns on the bench clock."""
+
+    resolution_g: float
+    gap_s: float
+    last: Reading | None = None
+    last_good_ns: int | None = None
+    _steady_since_ns: int | None = None
+    _steady_g: float = 0.0
+
+    def add(self, reading: Reading) -> None:
+        """One reading of any quality."""
+        usable = reading.quality is Quality.OK and reading.value is not None
+        gap = self.last_good_ns is not None and reading.at_ns - self.last_good_ns > self.gap_s * 1e9
+        self.last = reading
+        if not usable or reading.value is None or reading.stable is False:
+            self._steady_since_ns = None
+        elif self._steady_since_ns is None or gap or abs(reading.value - self._steady_g) > 2 * self.digit_g:
+            self._steady_since_ns, self._steady_g = reading.at_ns, reading.value
+        if usable:
+            self.last_good_ns = reading.at_ns
+
+    @property
+    def digit_g(self) -> float:
+        """One digit of the display: the line's own where the instrument showed it, else the bench file's."""
+        shown = self.last.resolution if self.last else None
+        return max(shown or 0.0, self.resolution_g)
+
+    def fresh(self, now_ns: int) -> bool:
+        """Whether the last usable reading is younger than the gap limit."""
+        return self.last_good_ns is not None and now_ns - self.last_good_ns <= self.gap_s * 1e9
+
+    def steady_g(self, now_ns: int) -> float | None:
+        """The mass a weighing may take now, or None while the display moves, is stale or not a number."""
+        held = self._steady_since_ns is not None and self.fresh(now_ns) and self.last is not None
+        if not held or now_ns - (self._steady_since_ns or 0) < STABLE_HOLD_S * 1e9:
+            return None
+        return self.last.value if self.last else None
+
+    def why_not_steady(self, now_ns: int) -> str:
+        """A sentence for the operator when `steady_g` is None."""
+        if self.last is None or not self.fresh(now_ns):
+            return "The balance gives no reading: check its cable and power, then try again."
+        if self.last.quality is Quality.OVERLOAD:
+            return "The balance shows overload: take load off the pan, then try again."
+        if self.last.quality is Quality.UNDERLOAD:
+            return "The balance shows underload: check that the pan sits right, then try again."
+        if self.last.quality is not Quality.OK:
+            return f"The balance sent a line that does not fit its profile: {self.last.raw!r}."
+        return "The balance is not stable yet: wait for a steady reading, keep draughts and hands away."

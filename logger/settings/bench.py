@@ -1,0 +1,111 @@
+"""The bench file: what stands on this bench and how it is reached."""
+
+from __future__ import annotations
+
+import re
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import Any, ClassVar, Literal
+
+from logger.core.alarm_limits import AlarmLimits
+from logger.core.method import STRICT
+from logger.core.weighing import BalanceSpec
+from logger.settings.toml_model import load_toml
+
+_SLUG = re.compile(r"[a-z0-9](?:[a-z0-9-]{0,38}[a-z0-9])?\Z")
+
+
+def _slug(name: str, value: str) -> None:
+    if not _SLUG.match(value):
+        raise ValueError(
+            f'{name} = "{value}" is used in MQTT topics: lower-case letters, digits and inner hyphens, at most 40'
+        )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class BalancePort:
+    """The balance: profile and port, and what its certificate and checks say of it (g)."""
+
+    __pydantic_config__: ClassVar[dict[str, Any]] = STRICT
+    profile: str
+    port: str
+    identity: str = ""
+    readability_g: float
+    repeatability_g: float
+    eccentricity_g: float = 0.0
+    linearity_g: float = 0.0
+    drift_g: float = 0.0
+    capacity_g: float
+    zero_tolerance_g: float = 0.05
+
+    def spec(self) -> BalanceSpec:
+        """What the uncertainty of a weighing needs."""
+        return BalanceSpec(
+            readability_g=self.readability_g,
+            repeatability_g=self.repeatability_g,
+            eccentricity_g=self.eccentricity_g,
+            linearity_g=self.linearity_g,
+            drift_g=self.drift_g,
+        )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class PressurePort:
+    """The differential-pressure transducer."""
+
+    __pydantic_config__: ClassVar[dict[str, Any]] = STRICT
+    profile: str
+    port: str
+    identity: str = ""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Broker:
+    """The plant's MQTT 5 broker. Secrets never stand here: environment, 0600 file or service credentials."""
+
+    __pydantic_config__: ClassVar[dict[str, Any]] = STRICT
+    host: str
+    port: int = 8883
+    username: str | None = None
+    password_file: str | None = None
+    ca_file: str | None = None
+    insecure: bool = False
+
+    def __post_init__(self) -> None:
+        if not 0 < self.port < 65536:
+            raise ValueError(f"port must be 1 to 65535, not {self.port}")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class RigFile:
+    """Where the blank run's file lies, relative to the bench file."""
+
+    __pydantic_config__: ClassVar[dict[str, Any]] = STRICT
+    file: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Bench:
+    """A whole bench file. Required: site, bench, arrangement, balance, pressure."""
+
+    __pydantic_config__: ClassVar[dict[str, Any]] = STRICT
+    site: str
+    bench: str
+    arrangement: Literal["beside", "under"]
+    balance: BalancePort
+    pressure: PressurePort
+    alarms: AlarmLimits = field(default_factory=AlarmLimits)
+    broker: Broker | None = None
+    rig: RigFile | None = None
+    methods: tuple[str, ...] = ()
+    """Method files offered on this bench, by path relative to the bench file or shipped name; all
+    shipped methods of the bench's arrangement when empty."""
+
+    def __post_init__(self) -> None:
+        _slug("site", self.site)
+        _slug("bench", self.bench)
+
+
+def load_bench(path: Path) -> Bench:
+    """A bench file. Raises ConfigError."""
+    return load_toml(path, Bench)

@@ -1,0 +1,101 @@
+"""One TOML file to one dataclass: strict, every problem with its line and the nearest valid name."""
+
+from __future__ import annotations
+
+import dataclasses
+import difflib
+import json
+import tomllib
+import types
+import typing
+from pathlib import Path
+from typing import Any, TypeVar
+
+from pydantic import TypeAdapter, ValidationError
+
+from logger.settings.errors import ConfigError
+from logger.settings.toml_lines import line_of
+
+T = TypeVar("T")
+
+
+def read_text(path: Path) -> str:
+    """The file as text. Raises ConfigError when it is absent, unreadable or not UTF-8."""
+    try:
+        return path.read_text(encoding="utf-8-sig")
+    except FileNotFoundError:
+        raise ConfigError(path, "there is no such file") from None
+    except UnicodeDecodeError as error:
+        raise ConfigError(path, f"is not UTF-8 text (byte {error.start}); save it as UTF-8") from None
+    except OSError as error:
+        raise ConfigError(path, f"cannot be read: {error.strerror}") from None
+
+
+def load_toml(path: Path, model: type[T]) -> T:
+    """Read `path` into `model`. Raises ConfigError with the line of the first problem."""
+    return parse_toml(read_text(path), model, path)
+
+
+def parse_toml(text: str, model: type[T], path: Path | str) -> T:
+    """As load_toml, from a text already read; `path` is only for the messages."""
+    try:
+        data = tomllib.loads(text)
+    except tomllib.TOMLDecodeError as error:
+        raise ConfigError(path, *_syntax(error)) from None
+    try:
+        # Through JSON: the strict JSON mode takes an array for a tuple, but no text for a number.
+        return TypeAdapter(model).validate_json(json.dumps(data, default=str))
+    except ValidationError as error:
+        raise _explain(error, text, model, path) from None
+
+
+def _syntax(error: tomllib.TOMLDecodeError) -> tuple[str, int | None]:
+    words = str(error)
+    if "(at line " not in words:
+        return f"is not valid TOML: {words}", None
+    what, _, where = words.partition(" (at line ")
+    return f"is not valid TOML: {what}", int(where.split(",")[0])
+
+
+def _explain(error: ValidationError, text: str, model: type[Any], path: Path | str) -> ConfigError:
+    first = error.errors(include_url=False)[0]
+    place = [part for part in first["loc"] if isinstance(part, int) or not part.startswith("function-")]
+    name = ".".join(str(part) for part in place)
+    kind = first["type"]
+    if kind in ("unexpected_keyword_argument", "extra_forbidden"):
+        sentence = f'unknown key "{place[-1]}"{_nearest(place, model)}'
+    elif kind in ("missing", "missing_argument"):
+        sentence = f'"{name}" is missing; add it'
+    elif kind == "value_error":
+        sentence = f"{name}: {first['ctx']['error']}" if name else str(first["ctx"]["error"])
+    else:
+        sentence = f"{name} = {first['input']!r}: {first['msg'][0].lower()}{first['msg'][1:]}"
+    return ConfigError(path, sentence, line_of(text, place))
+
+
+def _nearest(place: list[int | str], model: type[Any]) -> str:
+    names = _field_names(model, place[:-1])
+    close = difflib.get_close_matches(str(place[-1]), names, n=1, cutoff=0.5)
+    if close:
+        return f'; did you mean "{close[0]}"?'
+    return f"; known here: {', '.join(sorted(names))}" if names else ""
+
+
+def _field_names(model: type[Any], place: list[int | str]) -> list[str]:
+    for part in place:
+        if isinstance(part, int):
+            continue
+        hint = typing.get_type_hints(model).get(part)
+        inner = _dataclass_in(hint)
+        if inner is None:
+            return []
+        model = inner
+    return [field.name for field in dataclasses.fields(model)]
+
+
+def _dataclass_in(hint: Any) -> type[Any] | None:
+    if dataclasses.is_dataclass(hint) and isinstance(hint, type):
+        return hint
+    if isinstance(hint, types.UnionType) or typing.get_origin(hint) is not None:
+        return next((found for arg in typing.get_args(hint) if (found := _dataclass_in(arg))), None)
+    return None

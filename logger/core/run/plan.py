@@ -1,0 +1,78 @@
+"""What is fixed before a run: sample, people, method, bench, rig, software. Frozen into the record with hashes."""
+
+from __future__ import annotations
+
+import dataclasses
+import hashlib
+import json
+from dataclasses import dataclass
+from typing import Any
+
+from logger.core.alarm_limits import AlarmLimits
+from logger.core.method import Method
+from logger.core.rig import Rig
+from logger.core.weighing import BalanceSpec
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Sample:
+    """What is tested and for whom; free text, carried in payloads only, never in a topic or a file name."""
+
+    sample_id: str
+    operator_id: str
+    lot: str = ""
+    point: str = ""
+    sampled_at: str = ""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class BenchPlan:
+    """The part of the bench that a run needs. `link_gap_s`: bench time after which readings are stale."""
+
+    site: str
+    bench: str
+    arrangement: str
+    balance: BalanceSpec
+    capacity_g: float
+    zero_tolerance_g: float
+    alarms: AlarmLimits
+    link_gap_s: float
+    insecure_broker: bool = False
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class RunPlan:
+    """Everything that a run was started with."""
+
+    run_id: str
+    sample: Sample
+    method: Method
+    aperture_um: float
+    bench: BenchPlan
+    rig: Rig | None
+    software: str
+    simulated: bool = False
+
+    def data(self) -> dict[str, Any]:
+        """As plain JSON values, with the hashes of method, bench and rig."""
+        plain = plain_json(self)
+        hashes = {
+            f"{part}_sha256": sha256_json(plain[part]) if plain[part] is not None else None
+            for part in ("method", "bench", "rig")
+        }
+        return plain | hashes
+
+
+def plain_json(value: Any) -> Any:
+    """A dataclass as JSON values; infinities become null, since JSON has none."""
+    return json.loads(json.dumps(dataclasses.asdict(value)).replace("Infinity", "null"))
+
+
+def canonical_json(value: Any) -> str:
+    """The one text form that is hashed: sorted keys, no spaces, no nan or infinity."""
+    return json.dumps(value, sort_keys=True, separators=(",", ":"), ensure_ascii=False, allow_nan=False)
+
+
+def sha256_json(value: Any) -> str:
+    """SHA-256 of the canonical text, in hexadecimal."""
+    return hashlib.sha256(canonical_json(value).encode()).hexdigest()

@@ -69,6 +69,14 @@ class Outbox(Protocol):
         """Returns when something was added, or after the time."""
         ...
 
+    async def last_seq(self) -> int:
+        """The highest seq ever handed out, 0 before the first."""
+        ...
+
+    async def newest_record(self) -> OutboxItem | None:
+        """The record of the newest run in its newest revision, sent or not; None before the first."""
+        ...
+
 
 class Instrument(Protocol):
     """A reading source that looks after its own link."""

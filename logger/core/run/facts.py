@@ -110,7 +110,6 @@ def _suction_on(facts: RunFacts, event: Event) -> None:
 
 def _jet_over(facts: RunFacts, event: Event) -> None:
     facts.jet_due_off_s = facts.elapsed_s(event.at_ns)
-    facts.held_since_ns = None
 
 
 def _suction_off(facts: RunFacts, event: Event) -> None:
@@ -126,7 +125,7 @@ def _outcome(outcome: str) -> Callable[[RunFacts, Event], None]:
         if not facts.outcome:
             facts.outcome = outcome
             facts.decision_s = facts.elapsed_s(event.at_ns)
-            facts.ended_reason = event.data.get("reason", "")
+            facts.ended_reason = event.data["reason"]
         facts.held_since_ns = None
         if facts.jet_due_off_s is None:
             facts.jet_due_off_s = facts.elapsed_s(event.at_ns)

@@ -63,9 +63,10 @@ class RunPlan:
         return plain | hashes
 
 
-def plain_json(value: Any) -> Any:
+def plain_json(value: Any) -> dict[str, Any]:
     """A dataclass as JSON values; infinities become null, since JSON has none."""
-    return json.loads(json.dumps(dataclasses.asdict(value)).replace("Infinity", "null"))
+    plain: dict[str, Any] = json.loads(json.dumps(dataclasses.asdict(value)).replace("Infinity", "null"))
+    return plain
 
 
 def canonical_json(value: Any) -> str:

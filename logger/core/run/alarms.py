@@ -1,0 +1,94 @@
+"""What needs a person now. Each alarm stays until its cause is gone; only a change is an event."""
+
+from __future__ import annotations
+
+from logger.core.readings import Channel, Quality
+from logger.core.run.pressure import SUCTION_SEEN_SHARE
+from logger.core.run.run import Run
+from logger.core.run.states import JET, RunState
+
+PRESSURE_LOST_S = 1.0
+REACH_BAND_S = 60.0
+"""Longer than this to reach the band and the operator is told what is missing."""
+
+
+def update(run: Run, now_ns: int) -> None:
+    """Raise and clear every alarm for the moment."""
+    _pressure_high(run, now_ns)
+    _pressure_lost(run, now_ns)
+    _pressure_frozen(run, now_ns)
+    _band_not_reached(run, now_ns)
+    _release(run, now_ns)
+    _held_jet(run, now_ns)
+    _mass(run, now_ns)
+
+
+def _pressure_high(run: Run, now_ns: int) -> None:
+    high_pa = run.plan.bench.alarms.dp_high_pa
+    dp_pa = run.pressure.dp_pa or 0.0
+    text = (
+        f"Pressure {dp_pa:.0f} Pa is above {high_pa:.0f} Pa: switch the suction off, look for a blocked line."
+    )
+    run.set_alarm(now_ns, "dp-high", dp_pa > high_pa and run.pressure.fresh(now_ns), "alarm", text)
+
+
+def _pressure_lost(run: Run, now_ns: int) -> None:
+    pressure = run.pressure
+    low = (pressure.dp_pa or 0.0) < SUCTION_SEEN_SHARE * pressure.suction.dp_pa
+    lost = run.state is RunState.SIEVING and low and pressure.outside_s(now_ns) > PRESSURE_LOST_S
+    text = "Pressure lost: check hose, lid and extractor. Effective time stands still."
+    run.set_alarm(now_ns, "dp-lost", lost, "alarm", text)
+    stale = run.state not in (RunState.PLANNED, RunState.CHECKING) and not pressure.fresh(now_ns)
+    text = "Pressure unknown: no reading. Wait, then check by hand before you open the lid."
+    run.set_alarm(now_ns, "dp-unknown", stale, "alarm", text)
+
+
+def _pressure_frozen(run: Run, now_ns: int) -> None:
+    text = f"The pressure has shown exactly the same number for {run.pressure.frozen_s:.0f} s: check the transducer."
+    frozen = run.state is RunState.SIEVING and run.pressure.frozen(now_ns)
+    run.set_alarm(now_ns, "dp-frozen", frozen, "warning", text)
+
+
+def _band_not_reached(run: Run, now_ns: int) -> None:
+    suction = run.plan.method.suction
+    low_pa, high_pa = suction.dp_pa - suction.band_pa, suction.dp_pa + suction.band_pa
+    dp_pa = run.pressure.dp_pa or 0.0
+    waiting = run.state is RunState.DRAWING_DOWN and run.pressure.suction_on()
+    late = waiting and run.since_s(now_ns) > REACH_BAND_S and not run.pressure.in_band(run.pressure.dp_pa)
+    text = (
+        f"Pressure {dp_pa:.0f} Pa has not reached its band of {low_pa:.0f} to {high_pa:.0f} Pa: "
+        "set the bleed valve, check filter, hose and lid."
+    )
+    run.set_alarm(now_ns, "band-not-reached", late, "warning", text)
+    outside = run.state is RunState.SIEVING and run.outside_band
+    text = f"Pressure {dp_pa:.0f} Pa is outside {low_pa:.0f} to {high_pa:.0f} Pa: this time does not count."
+    run.set_alarm(now_ns, "out-of-band", outside, "warning", text)
+
+
+def _release(run: Run, now_ns: int) -> None:
+    pressure, alarms = run.pressure, run.plan.bench.alarms
+    releasing = run.state is RunState.RELEASING
+    late = releasing and run.since_s(now_ns) > alarms.release_timeout_s
+    still_up = (pressure.dp_pa or 0.0) >= alarms.lid_open_pa
+    text = f"The pressure does not fall: {pressure.dp_pa or 0.0:.0f} Pa. Switch the suction off; leave the lid closed."
+    run.set_alarm(now_ns, "dp-not-falling", late and still_up, "alarm", text)
+
+
+def _held_jet(run: Run, now_ns: int) -> None:
+    on = run.state is RunState.HELD and run.pressure.suction_on() and run.since_s(now_ns) > 15.0
+    text = "The run is held but the suction is on: switch it off by hand."
+    run.set_alarm(now_ns, "held-jet", on, "warning", text)
+
+
+def _mass(run: Run, now_ns: int) -> None:
+    link_lost = run.links[Channel.MASS] != "up" or not run.mass.fresh(now_ns)
+    known = run.state not in (RunState.PLANNED, RunState.CHECKING)
+    text = "No reading from the balance: check its cable and power. The run goes on when it is back."
+    run.set_alarm(
+        now_ns, "balance-silent", known and link_lost, "alarm" if run.live_mode else "warning", text
+    )
+    over = run.mass.last is not None and run.mass.last.quality is Quality.OVERLOAD
+    text = "The balance shows overload: take load off the pan."
+    run.set_alarm(now_ns, "balance-overload", over, "alarm", text)
+    if known and link_lost and run.state in JET and run.live_mode:
+        run.deviation(now_ns, "mass-gap", "Mass was not read for part of the live run.")

@@ -1,0 +1,174 @@
+"""The run engine: the only way to move a run. Readings, commands and ticks in; events out.
+
+Every entry takes its time as an argument and looks at the run until nothing more follows. Feeding the
+same inputs again gives the same events.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+
+from logger.core.readings import Channel, Quality, Reading
+from logger.core.run import alarms, jet, live_steps, weigh
+from logger.core.run.commands import Command, Refused, Reply
+from logger.core.run.events import Event
+from logger.core.run.events import EventKind as E
+from logger.core.run.handlers import HANDLERS, can
+from logger.core.run.live import LiveRate, no_live_rate
+from logger.core.run.plan import RunPlan
+from logger.core.run.run import Run
+from logger.core.run.states import ENDED, JET, RunState
+
+_STEPS_AT_ONCE = 8
+"""More moves than this from one input would be a loop in the table."""
+
+
+class RunEngine:
+    """Moves one run. Create it with the plan; `take_events` hands out what is to be journalled."""
+
+    def __init__(
+        self,
+        plan: RunPlan,
+        now_ns: int,
+        utc: Callable[[], str],
+        live_rate: Callable[[RunPlan, float], LiveRate] = no_live_rate,
+    ) -> None:
+        """Plans the run at `now_ns`; nothing has moved yet."""
+        self.run = Run(plan, utc, live_rate)
+        self.run.emit(E.RUN_PLANNED, now_ns, **plan.data())
+        self._last_ns = now_ns
+
+    @property
+    def state(self) -> RunState:
+        """Where the run stands."""
+        return self.run.state
+
+    @property
+    def ended(self) -> bool:
+        """Whether only a review can follow."""
+        return self.run.state in ENDED
+
+    def take_events(self) -> list[Event]:
+        """Events since the last call."""
+        return self.run.take_events()
+
+    def can(self) -> tuple[str, ...]:
+        """Commands that make sense now."""
+        return tuple(do.value for do in can(self.run))
+
+    def on_reading(self, reading: Reading) -> None:
+        """One reading of either instrument."""
+        run = self.run
+        if self.ended:
+            return
+        jet.note_jet_while_held(run, max(0, reading.at_ns - self._last_ns) / 1e9)
+        self._last_ns = max(self._last_ns, reading.at_ns)
+        run.pressure.counting = run.state in JET or run.state is RunState.RELEASING
+        run.track(reading)
+        self._check_units(reading)
+        live_steps.on_reading(run, reading)
+        self._advance(reading.at_ns)
+
+    def tick(self, now_ns: int) -> None:
+        """Time passed without a reading; call it ten times a second."""
+        if not self.ended:
+            self._advance(max(now_ns, self._last_ns))
+
+    def command(self, command: Command, now_ns: int) -> Reply:
+        """A person asked for something. A refusal is an answer; it never raises."""
+        if command.do not in can(self.run):
+            state = self.run.state.value.replace("_", " ")
+            return Reply(False, f"Not possible now: the run is {state}.")
+        try:
+            text = HANDLERS[command.do](self.run, command, now_ns)
+        except Refused as refusal:
+            return Reply(False, str(refusal))
+        self._advance(now_ns)
+        return Reply(True, text)
+
+    def on_link(self, channel: Channel, state: str, text: str, now_ns: int) -> None:
+        """An instrument's link changed; `text` is a sentence for the operator."""
+        if self.ended or self.run.links[channel] == state:
+            return
+        self.run.links[channel] = state
+        self.run.emit(E.LINK_CHANGED, now_ns, channel=channel.value, state=state, text=text)
+        self._advance(now_ns)
+
+    def invalidate(self, reason: str, now_ns: int) -> None:
+        """Something outside the run made it worthless (host suspended)."""
+        if not self.ended:
+            self.run.emit(E.INVALIDATED, now_ns, reason=reason)
+
+    def interrupt(self, reason: str, now_ns: int) -> None:
+        """The service ends while the run is open."""
+        if not self.ended:
+            self.run.emit(E.INTERRUPTED, now_ns, reason=reason)
+
+    def clock_stepped(self, step_s: float, now_ns: int) -> None:
+        """Wall time moved against the bench clock; durations are untouched."""
+        if not self.ended:
+            self.run.emit(E.CLOCK_STEPPED, now_ns, step_s=round(step_s, 3))
+
+    def _check_units(self, reading: Reading) -> None:
+        run = self.run
+        if reading.quality is Quality.WRONG_UNIT and run.facts.tare_g is not None and not self.ended:
+            what = "balance" if reading.channel is Channel.MASS else "pressure transducer"
+            reason = f"the {what} changed its unit: {reading.raw!r}"
+            run.emit(E.INVALIDATED, reading.at_ns, reason=reason)
+
+    def _advance(self, now_ns: int) -> None:
+        for _ in range(_STEPS_AT_ONCE):
+            before = self.run.state
+            self._step(now_ns)
+            if self.run.state is before or self.ended:
+                break
+        if not self.ended:
+            alarms.update(self.run, now_ns)
+
+    def _step(self, now_ns: int) -> None:
+        run = self.run
+        if run.state is RunState.CHECKING:
+            _check(run, now_ns)
+        elif run.state is RunState.COMPUTING:
+            weigh.compute(run, now_ns)
+        else:
+            live_steps.step(run, now_ns)
+            jet.step_jet(run, now_ns)
+        if not self.ended:
+            _watch_zero(run, now_ns)
+
+
+def why_not_ready(run: Run, now_ns: int) -> str:
+    """Why the instruments do not let the run begin; empty when they do."""
+    if not run.mass.fresh(now_ns):
+        return "The balance gives no valid reading."
+    if not run.pressure.fresh(now_ns):
+        return "The pressure transducer gives no valid reading."
+    dp_pa = run.pressure.dp_pa or 0.0
+    limit_pa = run.plan.bench.alarms.lid_open_pa
+    if dp_pa < -limit_pa:
+        return f"The pressure is {dp_pa:.0f} Pa, below zero: the two hoses may be swapped."
+    if dp_pa > limit_pa:
+        return f"The pressure is {dp_pa:.0f} Pa: switch the suction off by hand."
+    return ""
+
+
+def _check(run: Run, now_ns: int) -> None:
+    if not why_not_ready(run, now_ns):
+        run.emit(E.CHECKS_PASSED, now_ns, zero_dp_pa=round(run.pressure.dp_pa or 0.0, 1))
+
+
+def _watch_zero(run: Run, now_ns: int) -> None:
+    """With the sieve away from a bench balance the empty pan shows the zero; far below it, someone tared."""
+    if run.live_mode or run.facts.tare_g is None or run.state is RunState.COMPUTING:
+        return
+    steady_g = run.mass.steady_g(now_ns)
+    if steady_g is None:
+        return
+    tolerance_g = run.plan.bench.zero_tolerance_g
+    if steady_g < -tolerance_g:
+        digits = run.plan.bench.balance.decimals
+        reason = f"the balance was tared or zeroed under load: it shows {steady_g:.{digits}f} g"
+        run.emit(E.INVALIDATED, now_ns, reason=reason)
+    elif abs(steady_g) <= tolerance_g and (run.state in JET or run.state is RunState.RELEASING):
+        run.zero_g = round(steady_g, 6)

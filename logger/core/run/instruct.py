@@ -1,0 +1,154 @@
+"""The one thing to do now, for each state: a key for programs, a sentence for people."""
+
+from __future__ import annotations
+
+from logger.core.run.engine import RunEngine, why_not_ready
+from logger.core.run.run import Run
+from logger.core.run.states import RunState
+from logger.core.snapshot import Instruction
+
+S = RunState
+
+IDLE = Instruction(key="idle", text="Start a new run.", detail="Choose method, sample and operator.")
+
+
+def instruction(engine: RunEngine, now_ns: int) -> Instruction:
+    """What the person at the bench should do now."""
+    run = engine.run
+    make = {
+        S.PLANNED: _planned,
+        S.CHECKING: _checking,
+        S.TARING: _taring,
+        S.CHARGING: _charging,
+        S.RESTING: _resting,
+        S.DRAWING_DOWN: _drawing_down,
+        S.SIEVING: _sieving,
+        S.HELD: _held,
+        S.RELEASING: _releasing,
+        S.WEIGHING: _weighing,
+    }.get(run.state, _finished)
+    return make(run, now_ns)
+
+
+def _planned(run: Run, now_ns: int) -> Instruction:
+    return Instruction(
+        key="acknowledge_cautions",
+        text="Read the cautions and acknowledge them with your name.",
+        detail="Local rules and licensed practice come first. This tool is not a safety device.",
+    )
+
+
+def _checking(run: Run, now_ns: int) -> Instruction:
+    return Instruction(
+        key="check_instruments", text="Wait: instruments are checked.", detail=why_not_ready(run, now_ns)
+    )
+
+
+def _taring(run: Run, now_ns: int) -> Instruction:
+    where = (
+        "Leave the empty sieve on the rig." if run.live_mode else "Put the empty, clean sieve on the balance."
+    )
+    return Instruction(key="weigh_empty_sieve", text=where, detail="Accept the weight when it is stable.")
+
+
+def _charging(run: Run, now_ns: int) -> Instruction:
+    charge = run.plan.method.charge
+    net = _net_words(run, now_ns)
+    return Instruction(
+        key="weigh_charge",
+        text=f"Put {charge.mass_g:g} g of the sample on the sieve (within {charge.tolerance_g:g} g).",
+        detail=f"{net}Accept the weight when it is stable.",
+    )
+
+
+def _net_words(run: Run, now_ns: int) -> str:
+    steady_g = run.mass.steady_g(now_ns)
+    if steady_g is None or run.facts.tare_g is None:
+        return ""
+    return f"Net now {steady_g - run.facts.tare_g:.{run.plan.bench.balance.decimals}f} g. "
+
+
+def _resting(run: Run, now_ns: int) -> Instruction:
+    left_s = max(0.0, run.plan.method.weighing.rest_s - run.since_s(now_ns))
+    return Instruction(
+        key="rest", text=f"Hands off: the balance rests for {left_s:.0f} s more.", detail="Drift is measured."
+    )
+
+
+def _drawing_down(run: Run, now_ns: int) -> Instruction:
+    suction = run.plan.method.suction
+    low_pa, high_pa = suction.dp_pa - suction.band_pa, suction.dp_pa + suction.band_pa
+    if run.pressure.suction_on():
+        band = f"{low_pa:.0f} to {high_pa:.0f} Pa"
+        text = f"Bring the pressure into its band, {band}."
+        return Instruction(
+            key="switch_suction_on", text=text, detail="Set the bleed valve if it does not come."
+        )
+    where = "" if run.live_mode else "Put the sieve on the rig, close the lid, then "
+    text = f"{where}switch the suction on by hand."
+    return Instruction(
+        key="switch_suction_on", text=text[0].upper() + text[1:], detail="It never starts by itself."
+    )
+
+
+def _sieving(run: Run, now_ns: int) -> Instruction:
+    target_s = run.facts.interval_target_s
+    if target_s is None:
+        return Instruction(key="sieving", text="Sieving. Wait for the endpoint.")
+    left_s = max(0.0, target_s - run.interval_done_s())
+    return Instruction(key="sieving", text=f"Sieving. {left_s:.0f} s left in this interval.")
+
+
+def _held(run: Run, now_ns: int) -> Instruction:
+    off = "Switch the suction off by hand. " if run.pressure.suction_on() else ""
+    left_s = max(0.0, run.plan.method.endpoint.hold_max_s - run.since_s(now_ns))
+    return Instruction(
+        key="held",
+        text=f"{off}Put right what is wrong, then resume.",
+        detail=f"Held: {run.facts.held_reason}. The run becomes invalid in {left_s:.0f} s.",
+    )
+
+
+def _releasing(run: Run, now_ns: int) -> Instruction:
+    if run.pressure.suction_on():
+        why = run.facts.ended_reason or "The interval is over."
+        return Instruction(
+            key="switch_suction_off",
+            text="Switch the suction off by hand now.",
+            detail=why[:1].upper() + why[1:],
+        )
+    return Instruction(
+        key="wait_pressure", text="Wait: the pressure is falling.", detail="Leave the lid closed."
+    )
+
+
+def _weighing(run: Run, now_ns: int) -> Instruction:
+    if run.live_mode:
+        text = "Hands off: weigh the residue with the suction off."
+    else:
+        text = "Lift the sieve over to the balance, without lid."
+    return Instruction(key="weigh_sieve", text=text, detail="Accept the weight when it is stable.")
+
+
+def _finished(run: Run, now_ns: int) -> Instruction:
+    if run.state is S.AWAITING_REVIEW:
+        return Instruction(
+            key="finished",
+            text="The run is finished and awaits review.",
+            detail="Clean the sieve, then close the run.",
+        )
+    return Instruction(key="finished", text=f"The run is {run.state.value}.", detail=run.facts.ended_reason)
+
+
+def lid_text(run: Run, now_ns: int) -> str:
+    """The only sentence about the lid that may be shown."""
+    pressure = run.pressure
+    if not pressure.fresh(now_ns) or pressure.frozen(now_ns):
+        return "Pressure unknown: wait, then check by hand."
+    if pressure.lid_may_open(now_ns):
+        return "Lid may be opened."
+    if pressure.dp_pa is not None and pressure.dp_pa >= run.plan.bench.alarms.lid_open_pa:
+        return "Lid under negative pressure: keep closed."
+    if pressure.seen_suction:
+        return "Wait: the pressure is falling."
+    return "No suction seen in this run: check by hand."

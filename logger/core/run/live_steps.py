@@ -1,0 +1,67 @@
+"""The steps of live mode: the rest before the jet, the samples, and the stop by rate."""
+
+from __future__ import annotations
+
+from logger.core.readings import Channel, Quality, Reading
+from logger.core.run.events import EventKind as E
+from logger.core.run.run import Run
+from logger.core.run.states import JET, RunState
+
+
+def on_reading(run: Run, reading: Reading) -> None:
+    """Give a balance reading, with the pressure beside it, to the estimator (or keep it as rest)."""
+    if run.live is None or reading.channel is not Channel.MASS:
+        return
+    mass_g = reading.value if reading.quality is Quality.OK else None
+    load_g = None if mass_g is None else mass_g - (run.facts.tare_g or 0.0)
+    dp_pa = run.pressure.dp_pa if run.pressure.fresh(reading.at_ns) else None
+    start_ns = run.facts.suction_start_ns
+    if start_ns is None:
+        run.rest.append((reading.at_ns, load_g, dp_pa, reading.stable))
+    elif run.state in JET or run.state in (RunState.HELD, RunState.RELEASING):
+        run.live.add((reading.at_ns - start_ns) / 1e9, load_g, dp_pa, reading.stable)
+
+
+def step(run: Run, now_ns: int) -> None:
+    """One look at a live run: rest over, rest handed on at suction start, stop by the rule."""
+    if run.live is None:
+        return
+    if run.state is RunState.RESTING and run.since_s(now_ns) >= run.plan.method.weighing.rest_s:
+        run.emit(E.DRAW_DOWN_BEGUN, now_ns, interval_target_s=None)
+    if run.rest and run.facts.suction_start_ns is not None:
+        _hand_on_rest(run)
+    if run.state is RunState.SIEVING:
+        _judge(run, now_ns)
+
+
+def _hand_on_rest(run: Run) -> None:
+    start_ns = run.facts.suction_start_ns or 0
+    rest, run.rest = run.rest, []
+    if run.live is not None:
+        for at_ns, load_g, dp_pa, stable in rest:
+            run.live.add((at_ns - start_ns) / 1e9, load_g, dp_pa, stable)
+
+
+def _judge(run: Run, now_ns: int) -> None:
+    endpoint = run.plan.method.endpoint
+    if endpoint.rule == "fixed-time":
+        if run.pressure.effective_s >= (endpoint.time_s or 0.0):
+            reason = f"{endpoint.time_s:g} s of effective time are over"
+            run.emit(E.ENDPOINT_REACHED, now_ns, elapsed_s=run.facts.elapsed_s(now_ns), reason=reason)
+        return
+    state = run.live.state() if run.live else None
+    if state is None or not state.stop or run.pressure.effective_s < endpoint.min_time_s:
+        return
+    run.emit(
+        E.DECIDED,
+        now_ns,
+        stop=True,
+        rule=endpoint.rule,
+        value=state.rate_pct_per_min,
+        value_u=state.rate_u_pct_per_min,
+        limit=endpoint.limit_pct_per_min,
+        unit="%/min",
+        live_load_g=state.load_g,
+        text=state.text,
+    )
+    run.emit(E.ENDPOINT_REACHED, now_ns, elapsed_s=run.facts.elapsed_s(now_ns), reason=state.text)

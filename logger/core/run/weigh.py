@@ -1,0 +1,174 @@
+"""The weighings: tare, charge, load; and what follows from each."""
+
+from __future__ import annotations
+
+from logger.core.interval_rules import IntervalJudgement, WeighingPoint, judge_interval
+from logger.core.residue import ResultError, residue
+from logger.core.run.commands import Refused
+from logger.core.run.events import EventKind as E
+from logger.core.run.run import Run
+from logger.core.run.states import RunState
+
+LEAST_SIEVE_G = 50.0
+"""A 200 mm test sieve weighs several hundred grams; less on the pan is not a sieve."""
+WEIGHING_STATES = frozenset({RunState.TARING, RunState.CHARGING, RunState.WEIGHING})
+
+
+def take_weight(run: Run, now_ns: int, typed_g: float | None = None, reason: str = "") -> str:
+    """Take the steady reading, or a typed one, as the weighing that the state asks for.
+
+    Returns a sentence. Raises Refused with what to do.
+    """
+    gross_g = typed_g if typed_g is not None else run.mass.steady_g(now_ns)
+    if gross_g is None:
+        raise Refused(run.mass.why_not_steady(now_ns))
+    gross_g = round(gross_g, 6)
+    extra = {"typed": True, "reason": reason} if typed_g is not None else {}
+    if typed_g is not None:
+        run.deviation(now_ns, "typed-weight", f"A weight was typed, not read: {gross_g:g} g ({reason}).")
+    if run.state is RunState.TARING:
+        return _tare(run, now_ns, gross_g, extra)
+    if run.state is RunState.CHARGING:
+        return _charge(run, now_ns, gross_g, extra)
+    if run.state is RunState.WEIGHING:
+        return _load(run, now_ns, gross_g, extra)
+    raise Refused(f"No weighing is asked for while the run is {run.state.value}.")
+
+
+def _digits(run: Run) -> int:
+    return run.plan.bench.balance.decimals
+
+
+def _tare(run: Run, now_ns: int, gross_g: float, extra: dict[str, object]) -> str:
+    if not run.live_mode and gross_g < LEAST_SIEVE_G:
+        raise Refused(
+            f"The balance shows {gross_g:.{_digits(run)}f} g: put the empty sieve on the pan (do not tare it)."
+        )
+    run.emit(E.TARE_WEIGHED, now_ns, gross_g=gross_g, **extra)
+    return f"Empty sieve: {gross_g:.{_digits(run)}f} g."
+
+
+def _charge(run: Run, now_ns: int, gross_g: float, extra: dict[str, object]) -> str:
+    charge, digits = run.plan.method.charge, _digits(run)
+    net_g = round(gross_g - (run.facts.tare_g or 0.0), 6)
+    off_g = net_g - charge.mass_g
+    if abs(off_g) > charge.tolerance_g + 1e-9:
+        what = "Add powder" if off_g < 0 else "Take powder off"
+        text = (
+            f"The charge is {net_g:.{digits}f} g; the method asks for {charge.mass_g:g} g "
+            f"within {charge.tolerance_g:g} g. {what} and weigh again."
+        )
+        run.emit(E.CHARGE_REFUSED, now_ns, gross_g=gross_g, load_g=net_g)
+        raise Refused(text)
+    run.emit(E.CHARGE_WEIGHED, now_ns, gross_g=gross_g, load_g=net_g, effective_s=0.0, **extra)
+    _after_charge(run, now_ns, net_g)
+    return f"Charge: {net_g:.{digits}f} g."
+
+
+def _after_charge(run: Run, now_ns: int, charge_g: float) -> None:
+    if run.live_mode:
+        run.live = run.make_live_rate(run.plan, charge_g)
+        run.emit(E.REST_BEGUN, now_ns, rest_s=run.plan.method.weighing.rest_s)
+    else:
+        run.emit(E.DRAW_DOWN_BEGUN, now_ns, interval_target_s=first_interval_s(run))
+
+
+def first_interval_s(run: Run) -> float:
+    """The first interval: the method's own, or the whole time of a fixed-time method."""
+    method = run.plan.method
+    return method.weighing.first_s or method.endpoint.time_s or 0.0
+
+
+def _load(run: Run, now_ns: int, gross_g: float, extra: dict[str, object]) -> str:
+    load_g = round(gross_g - (run.facts.tare_g or 0.0), 6)
+    _check_load(run, gross_g, load_g)
+    effective_s = round(run.pressure.effective_s, 3)
+    zero = {} if run.zero_g is None else {"zero_g": run.zero_g}
+    run.emit(E.LOAD_WEIGHED, now_ns, gross_g=gross_g, load_g=load_g, effective_s=effective_s, **extra, **zero)
+    _after_load(run, now_ns)
+    charge_g = run.facts.charge_g or 1.0
+    return f"Load: {load_g:.{_digits(run)}f} g, {100 * load_g / charge_g:.2f} % of the charge."
+
+
+def _check_load(run: Run, gross_g: float, load_g: float) -> None:
+    tare_g, digits = run.facts.tare_g or 0.0, _digits(run)
+    slack_g = 5 * run.plan.bench.balance.net_u_g
+    if not run.live_mode and gross_g < 0.5 * tare_g:
+        raise Refused(
+            f"The balance shows {gross_g:.{digits}f} g: lift the sieve with its residue over to the balance."
+        )
+    last_g = run.facts.weighings[-1].load_g
+    if load_g > last_g + slack_g:
+        raise Refused(
+            f"The load is {load_g:.{digits}f} g, more than the {last_g:.{digits}f} g weighed before: "
+            "check that only the sieve is on the pan, without lid or brush."
+        )
+    if load_g < -slack_g:
+        raise Refused(
+            f"The sieve weighs {-load_g:.{digits}f} g less than when it was empty: "
+            "check the sieve for damage and the balance's zero; abort if it is so."
+        )
+
+
+def _after_load(run: Run, now_ns: int) -> None:
+    if run.facts.outcome:
+        run.emit(E.RESULT_DUE, now_ns)
+        return
+    judgement = judge(run)
+    run.emit(E.DECIDED, now_ns, **decision_data(judgement))
+    elapsed_s = run.facts.elapsed_s(now_ns) or 0.0
+    if judgement.stop:
+        run.emit(E.ENDPOINT_REACHED, now_ns, elapsed_s=round(elapsed_s, 3), reason=judgement.text)
+    elif elapsed_s >= run.plan.method.endpoint.max_time_s:
+        limit = f"the time limit of {run.plan.method.endpoint.max_time_s:g} s was reached before the endpoint"
+        run.emit(E.TIME_LIMIT_REACHED, now_ns, elapsed_s=round(elapsed_s, 3), reason=limit)
+    else:
+        run.emit(E.DRAW_DOWN_BEGUN, now_ns, interval_target_s=judgement.next_interval_s)
+
+
+def judge(run: Run) -> IntervalJudgement:
+    """The interval rule on the weighings so far."""
+    points = [WeighingPoint(w.effective_s, w.load_g) for w in run.facts.weighings]
+    return judge_interval(run.plan.method, points[0].load_g, points, run.plan.bench.balance.mass_u_g)
+
+
+def decision_data(judgement: IntervalJudgement) -> dict[str, object]:
+    """The decision with the numbers that made it, for the record."""
+    return {
+        "stop": judgement.stop,
+        "rule": judgement.rule,
+        "value": judgement.value,
+        "value_u": judgement.value_u,
+        "limit": judgement.limit,
+        "unit": judgement.unit,
+        "residue_pct": judgement.residue_pct,
+        "open_conditions": list(judgement.open_conditions),
+        "next_interval_s": judgement.next_interval_s,
+        "text": judgement.text,
+    }
+
+
+def compute(run: Run, now_ns: int) -> None:
+    """State computing: residue and passing from the three weighings, or invalid with the reason."""
+    facts = run.facts
+    try:
+        found = residue(
+            facts.tare_g or 0.0,
+            facts.charge_gross_g or 0.0,
+            facts.weighings[-1].gross_g,
+            run.plan.bench.balance,
+        )
+    except ResultError as error:
+        run.emit(E.INVALIDATED, now_ns, reason=str(error))
+        return
+    run.emit(
+        E.RESULT_COMPUTED,
+        now_ns,
+        charge_g=round(found.charge_g, 6),
+        residue_g=round(found.residue_g, 6),
+        residue_pct=found.residue_pct,
+        passing_pct=found.passing_pct,
+        residue_u_weighing_pct=found.residue_u_pct,
+        below_minimum_weight=found.below_minimum_weight,
+        warnings=list(found.warnings),
+    )

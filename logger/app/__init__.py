@@ -1,0 +1,1 @@
+"""Pieces that the command line puts together."""

@@ -1,0 +1,168 @@
+"""Messages as bytes: envelope and body, checked against their model, plain JSON without NaN.
+
+A duplicate delivery carries the same `seq` and `message_id`; a consumer keeps the first
+(INSERT OR IGNORE by site, bench, seq).
+"""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Mapping
+from datetime import datetime
+from typing import Annotated, Any, Literal
+
+from pydantic import Field, ValidationError
+
+from logger.core.ports import OutboxItem
+from logger.publish.bodies import (
+    Body,
+    EventBody,
+    LatestBody,
+    LiveBody,
+    ReadingsBody,
+    RecordBody,
+    StatusBody,
+    UtcText,
+)
+from logger.publish.errors import PayloadError
+from logger.publish.topics import Kind, Topics
+
+SCHEMA_VERSION = 1
+LARGEST_SEQ = 2**53 - 1
+"""The largest integer that every JSON reader keeps exactly."""
+HISTORICAL_AFTER_S = 10.0
+
+
+class Envelope(Body):
+    """In every message. The names `schema` and `schema_version` say how to read it."""
+
+    schema_version: Literal[1]
+    site: str
+    bench: str
+    published_at: UtcText
+
+
+class Numbered(Envelope):
+    """In every message that went through the outbox, and in `latest`."""
+
+    seq: Annotated[int, Field(ge=1, le=LARGEST_SEQ)]
+    """Without gaps over record, event and readings of one bench."""
+    message_id: Annotated[str, Field(min_length=1)]
+    created_at: UtcText
+    historical: bool
+    """True when the message was sent more than 10 s after it was made."""
+
+
+class StatusMessage(StatusBody, Envelope):
+    """Topic status: retained, QoS 1, and the last will."""
+
+    schema_name: Literal["lastgrain.status"] = Field(alias="schema")
+
+
+class LiveMessage(LiveBody, Envelope):
+    """Topic live: QoS 0, once a second."""
+
+    schema_name: Literal["lastgrain.live"] = Field(alias="schema")
+
+
+class EventMessage(EventBody, Numbered):
+    """Topic event: QoS 1, in order."""
+
+    schema_name: Literal["lastgrain.event"] = Field(alias="schema")
+
+
+class ReadingsMessage(ReadingsBody, Numbered):
+    """Topic readings: QoS 1, in order, optional."""
+
+    schema_name: Literal["lastgrain.readings"] = Field(alias="schema")
+
+
+class RecordMessage(RecordBody, Numbered):
+    """Topic record: QoS 1, in order."""
+
+    schema_name: Literal["lastgrain.record"] = Field(alias="schema")
+
+
+class LatestMessage(LatestBody, Numbered):
+    """Topic latest: QoS 1, retained. `seq` and `message_id` are those of the record."""
+
+    schema_name: Literal["lastgrain.latest"] = Field(alias="schema")
+
+
+MESSAGES: dict[Kind, type[Envelope]] = {
+    "status": StatusMessage,
+    "live": LiveMessage,
+    "event": EventMessage,
+    "record": RecordMessage,
+    "latest": LatestMessage,
+    "readings": ReadingsMessage,
+}
+
+
+def numbered_message(topics: Topics, item: OutboxItem, published_at: str) -> bytes:
+    """An outbox item on the wire. Raises PayloadError."""
+    return _encode(item.kind, _numbered(topics, item.kind, item, published_at), item.body)
+
+
+def latest_message(topics: Topics, record: OutboxItem, published_at: str) -> bytes:
+    """The retained summary of a record. Raises PayloadError."""
+    summary = {name: record.body[name] for name in LATEST_FIELDS if name in record.body}
+    return _encode("latest", _numbered(topics, "latest", record, published_at), summary)
+
+
+def plain_message(topics: Topics, kind: Literal["status", "live"], body: dict[str, Any], now: str) -> bytes:
+    """A status or live message. Raises PayloadError."""
+    return _encode(kind, _envelope(topics, kind, now), body)
+
+
+LATEST_FIELDS = ("run_id", "revision", "review", "outcome")
+
+
+def _envelope(topics: Topics, kind: Kind, published_at: str) -> dict[str, Any]:
+    return {
+        "schema": f"lastgrain.{kind}",
+        "schema_version": SCHEMA_VERSION,
+        "site": topics.site,
+        "bench": topics.bench,
+        "published_at": published_at,
+    }
+
+
+def _numbered(topics: Topics, kind: Kind, item: OutboxItem, published_at: str) -> dict[str, Any]:
+    return {
+        **_envelope(topics, kind, published_at),
+        "seq": item.seq,
+        "message_id": item.message_id,
+        "created_at": item.created_at,
+        "historical": is_historical(item.created_at, published_at),
+    }
+
+
+def is_historical(created_at: str, published_at: str) -> bool:
+    """Whether more than 10 s lie between making and sending (both UTC texts)."""
+    try:
+        late = datetime.fromisoformat(published_at) - datetime.fromisoformat(created_at)
+    except ValueError:
+        return True
+    return late.total_seconds() > HISTORICAL_AFTER_S
+
+
+def _encode(kind: Kind, envelope: Mapping[str, Any], body: Mapping[str, Any]) -> bytes:
+    clash = sorted(name for name in envelope.keys() & body.keys() if envelope[name] != body[name])
+    if clash:
+        raise PayloadError(f"A {kind} message says {', '.join(clash)} in two different ways.")
+    message = {**envelope, **body}
+    try:
+        MESSAGES[kind].model_validate(message)
+        text = json.dumps(message, ensure_ascii=False, allow_nan=False, separators=(",", ":"))
+        return text.encode("utf-8")
+    except ValidationError as error:
+        raise PayloadError(f"A {kind} message does not fit its schema: {_first_fault(error)}.") from error
+    except (TypeError, ValueError) as error:
+        raise PayloadError(f"A {kind} message cannot be written as JSON: {error}.") from error
+
+
+def _first_fault(error: ValidationError) -> str:
+    fault = error.errors(include_url=False, include_input=False)[0]
+    where = ".".join(str(part) for part in fault["loc"])
+    return f"{where}: {fault['msg']}" if where else str(fault["msg"])

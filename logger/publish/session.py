@@ -1,0 +1,255 @@
+"""The life of one connection: birth, outbox in order, live values beside it, farewell."""
+
+from __future__ import annotations
+
+import asyncio
+import contextlib
+import logging
+from collections.abc import Coroutine
+from dataclasses import dataclass, field
+from typing import Any, Literal
+
+import aiomqtt
+
+from logger.core.backoff import RetryRules
+from logger.core.ports import Clock, Outbox, OutboxItem
+from logger.publish.board import Board
+from logger.publish.client import Link
+from logger.publish.errors import LinkLost, PayloadError, PublishError, PublishRefused, PublishTimeout
+from logger.publish.payloads import latest_message, numbered_message, plain_message
+from logger.publish.reasons import Verdict, puback_advice, puback_verdict
+from logger.publish.settings import BrokerSettings
+from logger.publish.topics import Topics
+
+_LOG = logging.getLogger("lastgrain.publish")
+
+MOST_TRIES = 5
+"""A message that failed so often, each time on a link that had just worked, is the cause itself."""
+LIVE_PERIOD_S = 1.0
+LIVE_STALE_S = 2.0
+LIVE_EXPIRY_S = 10
+_IDLE_S = 1.0
+_FAREWELL_S = 2.0
+_PACKET_OVERHEAD_BYTES = 300
+"""Topic, properties and header of a PUBLISH, generously."""
+
+
+class LiveSlot:
+    """The newest live picture, sent at most once; a stale one is dropped."""
+
+    def __init__(self) -> None:
+        self._body: dict[str, Any] | None = None
+        self._at_s = 0.0
+
+    def put(self, body: dict[str, Any], now_s: float) -> None:
+        """Replaces what was not sent yet."""
+        self._body, self._at_s = body, now_s
+
+    def take(self, now_s: float) -> dict[str, Any] | None:
+        """What is to be sent now, if anything."""
+        body, self._body = self._body, None
+        return body if now_s - self._at_s <= LIVE_STALE_S else None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Desk:
+    """All that connections share."""
+
+    settings: BrokerSettings
+    topics: Topics
+    outbox: Outbox
+    clock: Clock
+    board: Board
+    rules: RetryRules
+    live: LiveSlot = field(default_factory=LiveSlot)
+
+    async def status(
+        self,
+        state: Literal["online", "offline"],
+        cause: Literal["running", "shut-down", "link-lost"],
+        since: str,
+    ) -> bytes:
+        """A status message as of now."""
+        waiting, set_aside = await self.outbox.waiting()
+        self.board.counts(waiting, set_aside)
+        body = {
+            "state": state,
+            "cause": cause,
+            "since": since,
+            "last_seq": await self.outbox.last_seq(),
+            "waiting": waiting,
+            "set_aside": set_aside,
+            "insecure": self.settings.insecure,
+        }
+        return plain_message(self.topics, "status", body, self.clock.utc())
+
+    async def will(self, since: str) -> aiomqtt.Will:
+        """What the broker says for a bench that fell silent."""
+        payload = await self.status("offline", "link-lost", since)
+        return aiomqtt.Will(self.topics.of("status"), payload, qos=1, retain=True)
+
+
+class Session:
+    """One open link, used until it fails or the publisher is stopped."""
+
+    def __init__(self, desk: Desk, link: Link, since: str) -> None:
+        self._desk = desk
+        self._link = link
+        self._since = since
+        self._last_ack_s = self._now_s()
+
+    @staticmethod
+    def _now_s() -> float:
+        return asyncio.get_running_loop().time()
+
+    async def run(self) -> None:
+        """Works until the link fails (raises PublishError) or the task is cancelled (says goodbye)."""
+        try:
+            await self._say_online()
+            self._desk.board.up()
+            await self._refresh_latest()
+            await _first_failure(self._drain(), self._send_live(), self._beat(), self._link.lost())
+        except asyncio.CancelledError:
+            await self._say_offline()
+            raise
+
+    async def _publish(self, topic: str, payload: bytes, *, retain: bool = False) -> None:
+        await self._link.publish(topic, payload, retain=retain)
+        self._last_ack_s = self._now_s()
+        self._desk.board.acked(self._last_ack_s)
+
+    async def _say_online(self) -> None:
+        payload = await self._desk.status("online", "running", self._since)
+        await self._publish(self._desk.topics.of("status"), payload, retain=True)
+
+    async def _say_offline(self) -> None:
+        with contextlib.suppress(PublishError, TimeoutError):
+            async with asyncio.timeout(_FAREWELL_S):
+                payload = await self._desk.status("offline", "shut-down", self._desk.clock.utc())
+                await self._publish(self._desk.topics.of("status"), payload, retain=True)
+
+    async def _beat(self) -> None:
+        """Keeps `last_seq` current and finds a link that only looks alive."""
+        beat_s = self._desk.settings.beat_s
+        while True:
+            await asyncio.sleep(max(0.05, self._last_ack_s + beat_s - self._now_s()))
+            if self._now_s() - self._last_ack_s >= beat_s:
+                await self._say_online()
+
+    async def _send_live(self) -> None:
+        due_s = self._now_s()
+        while True:
+            body = self._desk.live.take(self._now_s())
+            if body is not None:
+                self._send_one_live(body)
+            due_s = max(due_s + LIVE_PERIOD_S, self._now_s())
+            await asyncio.sleep(due_s - self._now_s())
+
+    def _send_one_live(self, body: dict[str, Any]) -> None:
+        try:
+            payload = plain_message(self._desk.topics, "live", body, self._desk.clock.utc())
+        except PayloadError as error:
+            _LOG.warning("live message not sent: %s", error.sentence)
+            return
+        self._link.publish_live(self._desk.topics.of("live"), payload, LIVE_EXPIRY_S)
+
+    async def _drain(self) -> None:
+        while True:
+            item = await self._desk.outbox.next_unsent()
+            if item is None:
+                await self._desk.outbox.wait_for_more(_IDLE_S)
+            else:
+                await self._send(item)
+
+    async def _send(self, item: OutboxItem) -> None:
+        payload = await self._payload_or_set_aside(item)
+        if payload is None:
+            return
+        topic = self._desk.topics.of(item.kind)
+        try:
+            await self._publish(topic, payload)
+        except PublishRefused as refusal:
+            await self._refused(item, refusal)
+        except (LinkLost, PublishTimeout) as error:
+            await self._count(item, error.sentence)
+            raise
+        else:
+            await self._sent(item)
+
+    async def _payload_or_set_aside(self, item: OutboxItem) -> bytes | None:
+        try:
+            payload = numbered_message(self._desk.topics, item, self._desk.clock.utc())
+        except PayloadError as error:
+            await self._set_aside(item, error.sentence)
+            return None
+        limit = self._link.largest_packet
+        if limit is not None and len(payload) + _PACKET_OVERHEAD_BYTES > limit:
+            await self._set_aside(
+                item, f"{len(payload)} bytes are more than the {limit} the broker takes in one message."
+            )
+            return None
+        return payload
+
+    async def _sent(self, item: OutboxItem) -> None:
+        await self._desk.outbox.mark_sent(item.seq)
+        board = self._desk.board
+        board.counts(max(0, board.waiting - 1), board.set_aside)
+        board.up()
+        if item.kind == "record":
+            await self._refresh_latest()
+
+    async def _refused(self, item: OutboxItem, refusal: PublishRefused) -> None:
+        verdict = puback_verdict(refusal.code)
+        if verdict is Verdict.SET_ASIDE:
+            await self._set_aside(item, refusal.sentence)
+        elif verdict is Verdict.KEEP:
+            advice = puback_advice(refusal.code, refusal.topic, self._desk.settings.username)
+            await self._wait_refused(f"{refusal.sentence} {advice}")
+        elif not await self._count(item, refusal.sentence):
+            await self._wait_refused(refusal.sentence)
+
+    async def _wait_refused(self, sentence: str) -> None:
+        """The link stays up for live values while the backlog waits for a person."""
+        self._desk.board.down(sentence, refused=True)
+        self._desk.board.next_try(self._now_s() + self._desk.rules.slow_s)
+        await asyncio.sleep(self._desk.rules.slow_s)
+
+    async def _count(self, item: OutboxItem, reason: str) -> bool:
+        """One more failed try; True when it was the last one and the message is out of the way."""
+        if item.attempts + 1 >= MOST_TRIES:
+            await self._set_aside(item, f"{MOST_TRIES} tries failed, the last one: {reason}")
+            return True
+        await self._desk.outbox.note_failure(item.seq, reason)
+        return False
+
+    async def _set_aside(self, item: OutboxItem, reason: str) -> None:
+        _LOG.warning("%s message seq %d set aside: %s", item.kind, item.seq, reason)
+        await self._desk.outbox.set_aside(item.seq, reason)
+        self._desk.board.put_aside(reason)
+        self._desk.board.counts(*await self._desk.outbox.waiting())
+
+    async def _refresh_latest(self) -> None:
+        """A refused summary is shown but holds nothing up: the record itself is on its way."""
+        record = await self._desk.outbox.newest_record()
+        if record is None:
+            return
+        try:
+            payload = latest_message(self._desk.topics, record, self._desk.clock.utc())
+            await self._publish(self._desk.topics.of("latest"), payload, retain=True)
+        except (PayloadError, PublishRefused) as error:
+            self._desk.board.latest(error.sentence)
+        else:
+            self._desk.board.latest("")
+
+
+async def _first_failure(*jobs: Coroutine[Any, Any, Any]) -> None:
+    """Runs all until one ends, stops the others, and raises what the first one raised."""
+    tasks = [asyncio.create_task(job) for job in jobs]
+    try:
+        done, _ = await asyncio.wait(tasks, return_when=asyncio.FIRST_COMPLETED)
+    finally:
+        for task in tasks:
+            task.cancel()
+        await asyncio.gather(*tasks, return_exceptions=True)
+    for task in done:
+        task.result()

@@ -42,7 +42,7 @@ class LineCounters:
     overlong: int = 0
     repeated: int = 0
     fragments: int = 0
-    """Beginnings dropped because the port was opened in the middle of a line."""
+    """First lines of a link, dropped because the port may have been opened in the middle of one."""
     overrun: int = 0
     """Lines dropped because the caller did not fetch them."""
 
@@ -53,6 +53,8 @@ class LineCodec:
     def __init__(self, profile: LineProfile) -> None:
         self.profile: Final = profile
         self.counters: Final = LineCounters()
+        self.wrong_unit = ""
+        """The unit text of the last line in a wrong unit."""
         self._grammar = LineGrammar(profile)
         self._terminator = profile.terminator
         self._waiting: deque[tuple[bytes, int, bool]] = deque()
@@ -96,7 +98,7 @@ class LineCodec:
     def _take(self, line: bytes, at_ns: int) -> None:
         if not self._in_step:
             self._in_step = True
-            self.counters.fragments += bool(line)
+            self.counters.fragments += 1
         elif self._cut:
             self._cut = False
         elif len(line) > self.profile.max_line_bytes:
@@ -127,6 +129,8 @@ class LineCodec:
             self.counters.rejected += 1
             raw = raw if len(line) <= MOST_RAW_BYTES else escape_raw(line[:MOST_RAW_BYTES])
             return Reading(at_ns, None, unit, Quality.REJECTED, None, None, raw)
+        if parsed.quality is Quality.WRONG_UNIT:
+            self.wrong_unit = parsed.unit_text
         repeated = parsed.counter is not None and parsed.counter == self._last_counter
         self._last_counter = parsed.counter
         self.counters.repeated += repeated

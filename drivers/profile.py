@@ -143,5 +143,5 @@ class LineProfile:
     minimum: float | None = None
     maximum: float | None = None
     max_line_bytes: int = 256
-    silence_s: float = 3.0
+    silence_s: float = 2.0
     serial: SerialSettings = field(default_factory=SerialSettings)

@@ -73,7 +73,7 @@ def parse_profile(data: bytes, file: str) -> LineProfile:
         period_s=top.number("period_s", 0.001, 3600),
         terminator=_terminator(top),
         max_line_bytes=top.whole("max_line_bytes", 8, 256, 256),
-        silence_s=top.number("silence_s", 0.5, 600, 3.0),
+        silence_s=top.number("silence_s", 0.5, 600, 2.0),
         overload=overload,
         underload=underload,
         minimum=low,

@@ -1,4 +1,4 @@
-"""Strict reading of a TOML file: a refusal names the file, the line and, for a typing slip, the nearest key."""
+"""Strict reading of a TOML file: a refusal names file, line and, for a typing slip, the nearest key."""
 
 from __future__ import annotations
 

@@ -56,10 +56,9 @@ _EXPONENTS: Final = {
     Unit.MBAR: 2,
 }
 
-FOREIGN_UNITS: Final = frozenset(
-    ("t", "ct", "lb", "oz", "ozt", "gn", "dwt", "tl", "N", "%", "pcs", "PCS")
-    + ("bar", "psi", "Torr", "mmHg", "mmH2O", "cmH2O", "inH2O", "inHg", "MPa")
-)
+_FOREIGN_MASS = ("t", "ct", "lb", "oz", "ozt", "gn", "dwt", "tl", "N", "%", "pcs", "PCS")
+_FOREIGN_PRESSURE = ("bar", "psi", "Torr", "mmHg", "mmH2O", "cmH2O", "inH2O", "inHg", "MPa")
+FOREIGN_UNITS: Final = frozenset({*_FOREIGN_MASS, *_FOREIGN_PRESSURE})
 """Units that instruments can be switched to and that are never converted: such a line is a wrong unit,
 not garbage. From memory of common balance and transducer menus."""
 

@@ -1,0 +1,177 @@
+"""A serial port, owned from opening to closing by one reader thread that stamps the arrival of bytes.
+
+The thread never waits for the event loop except when the loop has fallen so far behind that
+`MOST_PENDING_BYTES` wait for it; then the operating system's buffer holds the rest.
+"""
+
+from __future__ import annotations
+
+import asyncio
+import contextlib
+import threading
+from collections import deque
+from typing import Final
+
+import serial
+
+from drivers.link_error import LinkError, lost_error, open_error
+from drivers.port_lock import PORT_ERRORS, locked_device
+from drivers.profile import SerialSettings
+from drivers.transport import Chunk, TransportHooks
+
+READ_TIMEOUT_S: Final = 0.2
+"""Longest wait of one read. A write or a close wakes the thread at once, so it delays neither."""
+WRITE_TIMEOUT_S: Final = 1.0
+"""A request that the port does not take in this time means a dead link."""
+MOST_PENDING_BYTES: Final = 4 * 1024 * 1024
+"""Over a minute of 2,000 lines/s while the event loop is busy with something else."""
+
+_PARITIES: Final = {"none": serial.PARITY_NONE, "even": serial.PARITY_EVEN, "odd": serial.PARITY_ODD}
+
+
+class SerialTransport:
+    """One opening of one serial device."""
+
+    def __init__(self, port: str, settings: SerialSettings, hooks: TransportHooks) -> None:
+        self._port = port
+        self._settings = settings
+        self._hooks = hooks
+        self._stop = threading.Event()
+        self._guard = threading.Lock()
+        self._serial: serial.Serial | None = None
+        self._outgoing: deque[bytes] = deque()
+        self._arrived: list[Chunk] = []
+        self._arrived_bytes = 0
+        self._thread: threading.Thread | None = None
+        self._loop: asyncio.AbstractEventLoop | None = None
+        self._opened: asyncio.Future[None] | None = None
+        self._ended: asyncio.Future[None] | None = None
+
+    async def open(self) -> None:
+        """Locks and opens the device in its thread. Raises LinkError."""
+        self._loop = asyncio.get_running_loop()
+        self._opened = self._loop.create_future()
+        self._ended = self._loop.create_future()
+        self._thread = threading.Thread(target=self._run, name=f"port {self._port}", daemon=True)
+        self._thread.start()
+        try:
+            await asyncio.shield(self._opened)
+        except BaseException:
+            await self.close()
+            raise
+
+    def write(self, data: bytes) -> None:
+        """Hands `data` to the thread and wakes it."""
+        self._outgoing.append(data)
+        self._wake()
+
+    async def close(self) -> None:
+        """Stops the thread, which closes the port, and waits for it."""
+        self._stop.set()
+        self._wake()
+        if self._ended is not None:
+            await asyncio.shield(self._ended)
+        if self._thread is not None:
+            self._thread.join()
+
+    def _wake(self) -> None:
+        with self._guard:
+            if self._serial is not None:
+                self._serial.cancel_read()
+
+    # in the thread
+
+    def _run(self) -> None:
+        failure: LinkError | None = None
+        try:
+            with locked_device(self._port):
+                failure = self._serve()
+        except LinkError as error:
+            failure = error
+        except PORT_ERRORS as error:
+            failure = open_error(self._port, error)
+        self._post(self._finish, failure)
+
+    def _serve(self) -> LinkError | None:
+        port = self._open_port()
+        with self._guard:
+            self._serial = port
+        self._post(self._report_open)
+        failure: LinkError | None = None
+        try:
+            while not self._stop.is_set():
+                self._exchange(port)
+        except PORT_ERRORS as error:
+            failure = lost_error(self._port, error)
+        with self._guard:
+            self._serial = None
+        with contextlib.suppress(*PORT_ERRORS):  # it may be gone; the failure that led here is kept
+            port.close()
+        return failure
+
+    def _open_port(self) -> serial.Serial:
+        return serial.Serial(
+            self._port,
+            baudrate=self._settings.baud,
+            bytesize=self._settings.bytesize,
+            parity=_PARITIES[self._settings.parity],
+            stopbits=self._settings.stopbits,
+            xonxoff=self._settings.xonxoff,
+            rtscts=self._settings.rtscts,
+            timeout=READ_TIMEOUT_S,
+            write_timeout=WRITE_TIMEOUT_S,
+            exclusive=True,
+        )
+
+    def _exchange(self, port: serial.Serial) -> None:
+        while self._outgoing:
+            port.write(self._outgoing.popleft())
+        data = port.read(max(1, port.in_waiting))
+        if not data:
+            return
+        if len(data) == 1 and (more := port.in_waiting):
+            data += port.read(more)
+        self._hand_over(data)
+
+    def _hand_over(self, data: bytes) -> None:
+        chunk = (data, self._hooks.now_ns())
+        with self._guard:
+            first = not self._arrived
+            self._arrived.append(chunk)
+            self._arrived_bytes += len(data)
+        if first:
+            self._post(self._drain)
+        while self._arrived_bytes > MOST_PENDING_BYTES and not self._stop.is_set():
+            self._stop.wait(0.01)
+
+    def _post(self, call: object, *arguments: object) -> None:
+        assert self._loop is not None
+        try:
+            self._loop.call_soon_threadsafe(call, *arguments)  # type: ignore[arg-type]
+        except RuntimeError:
+            self._stop.set()  # the loop has been closed; nobody is left to be told
+
+    # on the loop
+
+    def _drain(self) -> None:
+        with self._guard:
+            chunks, self._arrived, self._arrived_bytes = self._arrived, [], 0
+        if chunks and not self._stop.is_set():
+            self._hooks.on_data(chunks)
+
+    def _report_open(self) -> None:
+        if self._opened is not None and not self._opened.done():
+            self._opened.set_result(None)
+
+    def _finish(self, failure: LinkError | None) -> None:
+        assert self._opened is not None
+        assert self._ended is not None
+        stopped = self._stop.is_set()
+        self._ended.set_result(None)
+        if not self._opened.done():
+            if failure is None:
+                self._opened.cancel()
+            else:
+                self._opened.set_exception(failure)
+        elif failure is not None and not stopped:
+            self._hooks.on_lost(failure)

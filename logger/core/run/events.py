@@ -44,6 +44,7 @@ class EventKind(StrEnum):
     ALARM_CLEARED = "alarm_cleared"
     DEVIATION = "deviation"
     CLOCK_STEPPED = "clock_stepped"
+    RECORD_ISSUED = "record_issued"
 
 
 @dataclass(frozen=True, slots=True)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass, field
-from typing import Any
+from typing import Any, Literal
 
 from logger.core.run.events import Event, EventKind
 from logger.core.run.states import RunState, after
@@ -37,7 +37,7 @@ class RunFacts:
     suction_start_ns: int | None = None
     segment: int = 0
     interval_target_s: float | None = None
-    outcome: str = ""
+    outcome: Literal["", "endpoint", "time-limit", "stopped"] = ""
     """endpoint, time-limit, stopped; empty while open; abort, invalid and interrupt are states."""
     decision: dict[str, Any] = field(default_factory=dict)
     decision_s: float | None = None
@@ -120,7 +120,7 @@ def _decided(facts: RunFacts, event: Event) -> None:
     facts.decision = event.data
 
 
-def _outcome(outcome: str) -> Callable[[RunFacts, Event], None]:
+def _outcome(outcome: Literal["endpoint", "time-limit", "stopped"]) -> Callable[[RunFacts, Event], None]:
     def step(facts: RunFacts, event: Event) -> None:
         if not facts.outcome:
             facts.outcome = outcome

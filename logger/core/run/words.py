@@ -40,6 +40,7 @@ _TEXTS: dict[E, str] = {
     E.ALARM_RAISED: "{text}",
     E.ALARM_CLEARED: "Cleared: {key}.",
     E.DEVIATION: "Deviation: {text}",
+    E.RECORD_ISSUED: "Record revision {revision} issued, SHA-256 {sha256}.",
     E.CLOCK_STEPPED: "Wall clock stepped by {step_s:g} s; durations are not touched.",
 }
 

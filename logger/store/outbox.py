@@ -1,0 +1,61 @@
+"""The outbox as the sender sees it: asynchronous, on the store's one writer."""
+
+from __future__ import annotations
+
+import asyncio
+import contextlib
+import sqlite3
+from collections.abc import Callable
+from typing import TypeVar
+
+from logger.core.ports import OutboxItem
+from logger.store import outbox_rows as rows
+from logger.store.writer import Writer
+
+T = TypeVar("T")
+
+
+class SqliteOutbox:
+    """Implements the core's Outbox port."""
+
+    def __init__(self, writer: Writer, utc: Callable[[], str]) -> None:
+        """Call `poke` (from any thread) when messages were added."""
+        self._writer, self._utc = writer, utc
+        self._loop: asyncio.AbstractEventLoop | None = None
+        self._more = asyncio.Event()
+
+    def poke(self) -> None:
+        """Something was added: wake the sender. Safe from any thread, also when no loop runs yet."""
+        if self._loop is not None and not self._loop.is_closed():
+            with contextlib.suppress(RuntimeError):
+                self._loop.call_soon_threadsafe(self._more.set)
+
+    async def next_unsent(self) -> OutboxItem | None:
+        """The oldest message that is neither sent nor set aside."""
+        return await self._do(rows.next_unsent)
+
+    async def mark_sent(self, seq: int) -> None:
+        """The broker acknowledged it."""
+        await self._do(lambda connection: rows.mark_sent(connection, seq, self._utc()))
+
+    async def note_failure(self, seq: int, reason: str) -> None:
+        """One more attempt failed; the message is kept."""
+        await self._do(lambda connection: rows.note_failure(connection, seq, reason))
+
+    async def set_aside(self, seq: int, reason: str) -> None:
+        """Never retried; kept and shown."""
+        await self._do(lambda connection: rows.set_aside(connection, seq, reason))
+
+    async def waiting(self) -> tuple[int, int]:
+        """How many wait, and how many are set aside."""
+        return await self._do(rows.waiting)
+
+    async def wait_for_more(self, timeout_s: float) -> None:
+        """Returns when something was added, or after the time."""
+        self._loop = asyncio.get_running_loop()
+        with contextlib.suppress(TimeoutError):
+            await asyncio.wait_for(self._more.wait(), timeout_s)
+        self._more.clear()
+
+    async def _do(self, job: Callable[[sqlite3.Connection], T]) -> T:
+        return await asyncio.wrap_future(self._writer.submit(job))

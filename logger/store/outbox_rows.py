@@ -1,0 +1,71 @@
+"""Rows of the outbox. The sequence number is the row's key: gap-free per bench, never reused."""
+
+from __future__ import annotations
+
+import json
+import sqlite3
+from typing import Any
+
+from logger.core.ports import MessageKind, OutboxItem
+from logger.core.run.plan import canonical_json
+
+
+def add_message(
+    connection: sqlite3.Connection,
+    message_id: str,
+    kind: MessageKind,
+    run_id: str,
+    created_at: str,
+    body: dict[str, Any],
+) -> None:
+    """Queue one message, in the caller's transaction."""
+    seq = connection.execute("SELECT coalesce(max(seq), 0) + 1 FROM outbox").fetchone()[0]
+    connection.execute(
+        "INSERT INTO outbox (seq, message_id, kind, run_id, created_at, body) VALUES (?, ?, ?, ?, ?, ?)",
+        (seq, message_id, kind, run_id, created_at, canonical_json(body)),
+    )
+
+
+def next_unsent(connection: sqlite3.Connection) -> OutboxItem | None:
+    """The oldest message that is neither sent nor set aside."""
+    row = connection.execute(
+        "SELECT seq, message_id, kind, created_at, body, attempts FROM outbox "
+        "WHERE sent_at IS NULL AND set_aside IS NULL ORDER BY seq LIMIT 1"
+    ).fetchone()
+    if row is None:
+        return None
+    seq, message_id, kind, created_at, body, attempts = row
+    return OutboxItem(
+        seq=seq,
+        message_id=message_id,
+        kind=kind,
+        created_at=created_at,
+        body=json.loads(body),
+        attempts=attempts,
+    )
+
+
+def mark_sent(connection: sqlite3.Connection, seq: int, sent_at: str) -> None:
+    """The broker acknowledged it."""
+    connection.execute("UPDATE outbox SET sent_at = ? WHERE seq = ?", (sent_at, seq))
+
+
+def note_failure(connection: sqlite3.Connection, seq: int, reason: str) -> None:
+    """One more attempt failed."""
+    connection.execute(
+        "UPDATE outbox SET attempts = attempts + 1, last_failure = ? WHERE seq = ?", (reason, seq)
+    )
+
+
+def set_aside(connection: sqlite3.Connection, seq: int, reason: str) -> None:
+    """Never retried; kept and shown."""
+    connection.execute("UPDATE outbox SET set_aside = ? WHERE seq = ?", (reason, seq))
+
+
+def waiting(connection: sqlite3.Connection) -> tuple[int, int]:
+    """How many wait, and how many are set aside."""
+    open_ = connection.execute(
+        "SELECT count(*) FROM outbox WHERE sent_at IS NULL AND set_aside IS NULL"
+    ).fetchone()[0]
+    aside = connection.execute("SELECT count(*) FROM outbox WHERE set_aside IS NOT NULL").fetchone()[0]
+    return int(open_), int(aside)

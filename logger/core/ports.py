@@ -2,8 +2,15 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable, Sequence
+from concurrent.futures import Future
 from dataclasses import dataclass
 from typing import Any, Literal, Protocol
+
+from logger.core.readings import Reading
+from logger.core.record import ChainHead, Record
+from logger.core.run.events import Event
+from logger.core.snapshot import BrokerView
 
 
 class Clock(Protocol):
@@ -15,6 +22,14 @@ class Clock(Protocol):
 
     def utc(self) -> str:
         """Wall time as ISO 8601 in UTC with milliseconds and a Z."""
+        ...
+
+    def suspended_s(self) -> float:
+        """Seconds that the host has slept since the clock was made."""
+        ...
+
+    def wall_offset_s(self) -> float:
+        """Wall time less unscaled monotonic time, s; a jump is a stepped wall clock."""
         ...
 
 
@@ -39,6 +54,39 @@ class OutboxItem:
     created_at: str
     body: dict[str, Any]
     attempts: int
+
+
+class RunJournal(Protocol):
+    """Keeps events and readings durable and chained. Futures resolve once their work is on the disk."""
+
+    def start_run(self, run_id: str, planned: Event) -> Future[int]:
+        """Enter a run with its first event; gives its number on this bench."""
+        ...
+
+    def add(self, run_id: str, events: Sequence[Event], readings: Sequence[Reading] = ()) -> None:
+        """Hand over without waiting; durable within 0.25 s."""
+        ...
+
+    def issue_record(self, run_id: str, build: Callable[[ChainHead], Record]) -> Future[dict[str, Any]]:
+        """Keep, queue and chain the record that `build` makes of the journal's head."""
+        ...
+
+    def archive(self, run_id: str) -> Future[None]:
+        """Pack the readings of a finished run."""
+        ...
+
+
+class PlantLink(Protocol):
+    """The way to the broker, as the service sees it."""
+
+    @property
+    def view(self) -> BrokerView:
+        """How it stands, for the screen."""
+        ...
+
+    def set_live(self, values: dict[str, Any]) -> None:
+        """The newest values for watchers at the plant; not kept."""
+        ...
 
 
 class Outbox(Protocol):

@@ -102,11 +102,23 @@ class RecordDeviation:
     text: str
 
 
+@dataclass(frozen=True, slots=True)
+class ChainHead:
+    """The newest batch of the journal's hash chain; written `BATCH:SHA256` where people keep it."""
+
+    batch: int
+    sha256: str
+
+    def __str__(self) -> str:
+        return f"{self.batch}:{self.sha256}"
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class RecordJournal:
-    """Where the run's journal stands: number of events and the chain's head after the last of them."""
+    """Where the run's journal stands: number of events, and the chain's head after the last of them."""
 
     events: int
+    head_batch: int
     head_sha256: str
 
 
@@ -154,7 +166,7 @@ class Record:
         return plain | {"record_sha256": sha256_json(plain)}
 
 
-def build_record(run_id: str, facts: RunFacts, head_sha256: str) -> Record:
+def build_record(run_id: str, facts: RunFacts, head: ChainHead) -> Record:
     """The first revision of the record of an ended run. Raises ValueError while the run is open."""
     plan = facts.plan
     sample, bench = plan["sample"], plan["bench"]
@@ -187,7 +199,7 @@ def build_record(run_id: str, facts: RunFacts, head_sha256: str) -> Record:
         result=_result(facts),
         limits=_limits(plan),
         deviations=tuple(RecordDeviation(**entry) for entry in facts.deviations),
-        journal=RecordJournal(events=facts.events, head_sha256=head_sha256),
+        journal=RecordJournal(events=facts.events, head_batch=head.batch, head_sha256=head.sha256),
     )
 
 

@@ -12,7 +12,7 @@ from pathlib import Path
 from typing import Any
 
 from logger.core.readings import Reading
-from logger.core.record import Record
+from logger.core.record import ChainHead, Record
 from logger.core.run.events import Event, EventKind
 from logger.core.run.plan import canonical_json
 from logger.core.run.words import event_level, event_text
@@ -52,9 +52,15 @@ class Journal:
         self._in_flight: dict[str, tuple[int, int]] = {}
         self.writer = Writer(path, self._write_pending, self._drop_written, on_failure)
 
-    def start_run(self, run_id: str, plan: dict[str, Any], started_at: str) -> Future[int]:
-        """Enter a run; gives its number, counted from 1 on this bench."""
-        return self.writer.submit(lambda connection: _insert_run(connection, run_id, plan, started_at))
+    def start_run(self, run_id: str, planned: Event) -> Future[int]:
+        """Enter a run together with its first event; gives its number, counted from 1 on this bench."""
+
+        def job(connection: sqlite3.Connection) -> int:
+            number = _insert_run(connection, run_id, planned.data, planned.utc)
+            self._write_batch(connection, run_id, [planned], [])
+            return number
+
+        return self.writer.submit(job)
 
     def add(self, run_id: str, events: Sequence[Event], readings: Sequence[Reading] = ()) -> None:
         """Hand over in order of time; durable within 0.25 s."""
@@ -64,12 +70,12 @@ class Journal:
             pending.readings.extend(readings)
         self.writer.schedule()
 
-    def flush(self) -> Future[str]:
+    def flush(self) -> Future[ChainHead]:
         """Resolves with the chain's head when everything handed over so far is durable."""
         self.writer.schedule()
         return self.writer.submit(head)
 
-    def issue_record(self, run_id: str, build: Callable[[str], Record]) -> Future[dict[str, Any]]:
+    def issue_record(self, run_id: str, build: Callable[[ChainHead], Record]) -> Future[dict[str, Any]]:
         """Build the record with the head of its journal, keep it, queue it for the plant, chain its hash."""
 
         def job(connection: sqlite3.Connection) -> dict[str, Any]:
@@ -123,15 +129,16 @@ class Journal:
         events: Sequence[Event],
         readings: Sequence[Reading],
     ) -> None:
-        before, seq = _last(connection)
+        before = head(connection)
+        seq = before.batch + 1
         utc = self._utc()
         at_ns = max([e.at_ns for e in events] + [r.at_ns for r in readings])
         text, blob = events_text(events), encode(readings)
         readings_sha256 = sha256_hex(blob)
-        row_hash = batch_hash(before, seq + 1, run_id, at_ns, utc, text, readings_sha256)
+        row_hash = batch_hash(before.sha256, seq, run_id, at_ns, utc, text, readings_sha256)
         connection.execute(
             "INSERT INTO batch VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?)",
-            (seq + 1, run_id, at_ns, utc, text, blob, readings_sha256, len(readings), row_hash),
+            (seq, run_id, at_ns, utc, text, blob, readings_sha256, len(readings), row_hash),
         )
         for event in events:
             if event.kind not in UNPUBLISHED:
@@ -150,14 +157,10 @@ def events_of(text: str) -> list[Event]:
     return [Event(EventKind(e["kind"]), e["at_ns"], e["utc"], e["data"]) for e in json.loads(text)]
 
 
-def head(connection: sqlite3.Connection) -> str:
-    """Hash of the newest batch, or the genesis of an empty journal."""
-    return _last(connection)[0]
-
-
-def _last(connection: sqlite3.Connection) -> tuple[str, int]:
-    row = connection.execute("SELECT hash, seq FROM batch ORDER BY seq DESC LIMIT 1").fetchone()
-    return (GENESIS, 0) if row is None else (row[0], row[1])
+def head(connection: sqlite3.Connection) -> ChainHead:
+    """The newest batch, or the genesis of an empty journal as batch 0."""
+    row = connection.execute("SELECT seq, hash FROM batch ORDER BY seq DESC LIMIT 1").fetchone()
+    return ChainHead(0, GENESIS) if row is None else ChainHead(*row)
 
 
 def _last_ns(connection: sqlite3.Connection, run_id: str) -> int:
@@ -179,7 +182,7 @@ def _insert_run(connection: sqlite3.Connection, run_id: str, plan: dict[str, Any
             method["id"],
             method["revision"],
             started_at,
-            _last(connection)[1] + 1,
+            head(connection).batch + 1,
         ),
     )
     return number

@@ -12,6 +12,7 @@ import sqlite3
 from dataclasses import dataclass
 from typing import Any, Literal
 
+from logger.core.record import ChainHead
 from logger.core.run.events import EventKind
 from logger.core.run.plan import sha256_json
 from logger.store.archive import run_blobs
@@ -34,25 +35,43 @@ class Finding:
         return self.verdict in ("whole", "no-outside-head")
 
 
-def verify(connection: sqlite3.Connection, outside_head: str | None = None) -> list[Finding]:
-    """All that is wrong, or one sound finding. `outside_head`: a hash that was kept elsewhere."""
+def verify(connection: sqlite3.Connection, outside_head: ChainHead | None = None) -> list[Finding]:
+    """All that is wrong, or one sound finding. `outside_head`: a head that was kept elsewhere."""
     heads, findings = _walk(connection)
     findings += _records(connection)
+    if not findings and outside_head is not None:
+        findings = _against(heads, outside_head)
     if findings:
         return findings
+    batches = f"{len(heads) - 1} batches agree"
     if outside_head is None:
-        text = f"{len(heads) - 1} batches agree with each other; no outside head was given to compare with."
-        return [Finding("no-outside-head", text)]
-    if outside_head in heads:
-        return [Finding("whole", f"{len(heads) - 1} batches agree, up to and beyond the head given.")]
-    known = _issued_heads(connection)
-    verdict: Verdict = "rewritten" if known else "missing-tail"
+        return [
+            Finding(
+                "no-outside-head", f"{batches} with each other; no outside head was given to compare with."
+            )
+        ]
     return [
-        Finding(
-            verdict,
-            f"The head given, {outside_head[:12]}..., is not in the chain: its tail is missing or it was rewritten.",
-        )
+        Finding("whole", f"{batches} with each other and with the head given, batch {outside_head.batch}.")
     ]
+
+
+def _against(heads: list[str], outside: ChainHead) -> list[Finding]:
+    if outside.batch >= len(heads):
+        missing = outside.batch - len(heads) + 1
+        return [
+            Finding(
+                "missing-tail",
+                f"The last {missing} batches up to the head given, batch {outside.batch}, are missing.",
+            )
+        ]
+    if heads[outside.batch] != outside.sha256:
+        return [
+            Finding(
+                "rewritten",
+                f"Batch {outside.batch} has another hash than the head given: the chain was rewritten.",
+            )
+        ]
+    return []
 
 
 def _walk(connection: sqlite3.Connection) -> tuple[list[str], list[Finding]]:
@@ -110,7 +129,3 @@ def _issued(connection: sqlite3.Connection) -> list[tuple[str, dict[str, Any]]]:
         for event in events_of(text)
         if event.kind is EventKind.RECORD_ISSUED
     ]
-
-
-def _issued_heads(connection: sqlite3.Connection) -> list[str]:
-    return [run_id for run_id, _ in _issued(connection)]

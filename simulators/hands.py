@@ -83,7 +83,7 @@ class Hands:
         plans: dict[str, list[Move]] = {
             "check_instruments": [Move(1.5, rig.clear_pan)],
             "weigh_empty_sieve": [Move(1.5, rig.clear_pan), Move(3.0, rig.place_sieve)],
-            "weigh_charge": [Move(7.0, rig.pour_charge)],
+            "weigh_charge": [Move(7.0, self._pour_if_empty)],
             "switch_suction_on": [Move(5.0, rig.sieve_to_rig), Move(2.5, rig.suction_on)],
             "switch_suction_off": [Move(2.0, rig.suction_off)],
             "held": [Move(2.0, self._suction_off_if_on)],
@@ -99,7 +99,7 @@ class Hands:
             "weigh_empty_sieve": [Move(1.5, rig.clear_pan), Move(3.0, rig.place_sieve)],
             "weigh_charge": [
                 Move(1.5, lambda: rig.set_lid(False)),
-                Move(7.0, rig.pour_charge),
+                Move(7.0, self._pour_if_empty),
                 Move(2.0, lambda: rig.set_lid(True)),
             ],
             "switch_suction_on": [Move(2.5, rig.suction_on)],
@@ -107,6 +107,10 @@ class Hands:
             "held": [Move(2.0, self._suction_off_if_on)],
         }
         return plans.get(key, [])
+
+    def _pour_if_empty(self) -> None:
+        if self._rig.load_g <= 0:
+            self._rig.pour_charge()
 
     def _suction_off_if_on(self) -> None:
         if self._rig.suction_is_on:
@@ -144,7 +148,7 @@ class Hands:
     def _correct_portion(self) -> list[Move]:
         rig = self._rig
         if rig.load_g <= 0:
-            return [Move(7.0, rig.pour_charge)]
+            return [Move(7.0, self._pour_if_empty)]
         missing_g = rig.scenario.portion_g - rig.load_g
         if abs(missing_g) <= PORTION_OFF_SHARE * rig.scenario.portion_g:
             return []

@@ -110,13 +110,18 @@ class Bed:
         self.charge_g += mass_g
 
     def take(self, mass_g: float) -> float:
-        """Takes powder off the sieve, all sizes alike; returns how much it was (never more than is there)."""
+        """Takes powder off the sieve, all sizes alike; returns how much it was (never more than is there).
+
+        Before the jet was on this makes the test portion smaller; afterwards it is a loss.
+        """
         load = self.load_g
         taken = min(mass_g, load)
         left = 1.0 - taken / load if load > 0 else 0.0
         self.mass_g = self.mass_g * left
         self.lumps_g *= left
         self.water_g *= left
+        if self.passed_g == 0:
+            self.charge_g -= taken
         return taken
 
     def tap_lid(self, share: float) -> None:
@@ -159,11 +164,9 @@ class Bed:
 
     def _sieve(self, theta_min: float) -> None:
         powder = self.powder
+        self._feed(0.5 * theta_min)
         self._pass(theta_min)
-        if self.lumps_g:
-            self._break_lumps(-math.expm1(-powder.breaking_per_min * theta_min))
-        if powder.attrition_per_min:
-            self._wear(-math.expm1(-powder.attrition_per_min * theta_min))
+        self._feed(0.5 * theta_min)
         if powder.blinding_per_min:
             self._blind(theta_min)
         if self.water_g:
@@ -171,6 +174,13 @@ class Bed:
             self.water_g -= dried
             self.evaporated_g += dried
         self._dust_the_lid(theta_min)
+
+    def _feed(self, theta_min: float) -> None:
+        """Fines out of lumps and off the oversize; half before and half after what passes meanwhile."""
+        if self.lumps_g:
+            self._break_lumps(-math.expm1(-self.powder.breaking_per_min * theta_min))
+        if self.powder.attrition_per_min:
+            self._wear(-math.expm1(-self.powder.attrition_per_min * theta_min))
 
     def _pass(self, theta_min: float) -> None:
         lost = self.mass_g * -np.expm1(self.k_per_min * (-self.open_share * theta_min))

@@ -200,8 +200,7 @@ def _event_body(run_id: str, event: Event) -> dict[str, Any]:
     return {
         "run_id": run_id,
         "kind": event.kind.value,
-        "at": event.utc,
-        "bench_ns": event.at_ns,
+        "utc": event.utc,
         "level": event_level(event),
         "text": event_text(event.kind, event.data),
         "data": event.data,

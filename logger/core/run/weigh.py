@@ -51,6 +51,10 @@ def _tare(run: Run, now_ns: int, gross_g: float, extra: dict[str, object]) -> st
 def _charge(run: Run, now_ns: int, gross_g: float, extra: dict[str, object]) -> str:
     charge, digits = run.plan.method.charge, _digits(run)
     net_g = round(gross_g - (run.facts.tare_g or 0.0), 6)
+    if net_g < 0.02 * charge.mass_g:
+        raise Refused(
+            f"The balance shows a charge of {net_g:.{digits}f} g: put the sample on the sieve first."
+        )
     off_g = net_g - charge.mass_g
     if abs(off_g) > charge.tolerance_g + 1e-9:
         what = "Add powder" if off_g < 0 else "Take powder off"

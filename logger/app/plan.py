@@ -1,0 +1,30 @@
+"""From bench file and method to the plan of a run."""
+
+from __future__ import annotations
+
+import logger
+from logger.core.run.plan import BenchPlan
+from logger.settings import Bench
+
+LINK_GAP_S = 2.0
+"""Real seconds without a reading until the last one is stale; scaled with the simulated bench clock."""
+
+
+def bench_plan(bench: Bench, speed: float = 1.0) -> BenchPlan:
+    """The part of the bench file that a run freezes."""
+    return BenchPlan(
+        site=bench.site,
+        bench=bench.bench,
+        arrangement=bench.arrangement,
+        balance=bench.balance.spec(),
+        capacity_g=bench.balance.capacity_g,
+        zero_tolerance_g=bench.balance.zero_tolerance_g,
+        alarms=bench.alarms,
+        link_gap_s=LINK_GAP_S * speed,
+        insecure_broker=bench.broker is not None and bench.broker.insecure,
+    )
+
+
+def software() -> str:
+    """Name and version, as frozen into every record."""
+    return f"lastgrain {logger.__version__}"

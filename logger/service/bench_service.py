@@ -1,0 +1,243 @@
+"""The bench's owner: readings, links, time and commands go in; events go to the journal; watchers see snapshots.
+
+Everything here runs on one event loop. Work on the disk is handed to the journal and never waited for,
+except where a run begins or ends.
+"""
+
+from __future__ import annotations
+
+import asyncio
+from collections import deque
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass
+from typing import Any
+
+from logger.core.method import Method
+from logger.core.ports import Clock, IdSource, PlantLink, RunJournal
+from logger.core.readings import Channel, Reading
+from logger.core.record import build_record
+from logger.core.rig import Rig
+from logger.core.run.commands import Command, Do, Refused, Reply
+from logger.core.run.engine import RunEngine
+from logger.core.run.events import Event, EventKind
+from logger.core.run.live import LiveRate
+from logger.core.run.plan import BenchPlan, RunPlan
+from logger.core.run.start import check_arrangement, check_capacity, pick_aperture, pick_method, read_sample
+from logger.core.run.states import RunState
+from logger.core.run.words import event_level, event_text
+from logger.core.snapshot import EventView
+from logger.service.history import TraceHistory
+from logger.service.idle import IdleBench
+from logger.service.links import Links
+
+EVENTS_SHOWN = 60
+CLOCK_STEP_S = 1.0
+"""A wall clock that moves this much against the monotonic one was stepped."""
+SUSPEND_S = 2.0
+"""Host sleep beyond this makes an open run invalid: nobody watched."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class BenchSetup:
+    """What the service is made with. `live_rate` makes the estimator of live mode."""
+
+    plan: BenchPlan
+    methods: Mapping[str, Method]
+    rig: Rig | None
+    software: str
+    speed: float
+    simulated: bool
+    live_rate: Callable[[RunPlan, float], LiveRate]
+    ports: Mapping[Channel, str]
+    profiles: Mapping[Channel, str]
+
+
+class BenchService:
+    """One bench. `changed` is set whenever watchers should look again."""
+
+    def __init__(
+        self, setup: BenchSetup, clock: Clock, ids: IdSource, journal: RunJournal, plant: PlantLink
+    ) -> None:
+        """Nothing is started; the caller feeds `on_readings`, `on_link` and `tick`."""
+        self.setup, self.clock, self.plant = setup, clock, plant
+        self._ids, self._journal = ids, journal
+        self.engine: RunEngine | None = None
+        self.run_id = ""
+        self.idle = IdleBench(setup.plan)
+        self.links = Links(setup.ports, setup.profiles)
+        self.history = TraceHistory()
+        self.events: deque[EventView] = deque(maxlen=EVENTS_SHOWN)
+        self.controls_held_by = ""
+        self.changed = asyncio.Event()
+        self.trouble = ""
+        self._event_count = 0
+        self._finishing: asyncio.Task[None] | None = None
+        self._wall_offset_s = clock.wall_offset_s()
+        self._suspended_s = clock.suspended_s()
+
+    # --- what comes in ----------------------------------------------------------------------------------
+
+    def on_readings(self, readings: Sequence[Reading]) -> None:
+        """Readings of one instrument in order of arrival."""
+        for reading in readings:
+            self.idle.add(reading)
+            self.history.add(reading)
+        engine = self.engine
+        if engine is None or engine.ended:
+            return
+        for reading in readings:
+            engine.on_reading(reading)
+        self._after_input(readings)
+
+    def on_link(self, channel: Channel, state: str, text: str) -> None:
+        """A link changed; told at once, whatever the run does."""
+        self.links.set(channel, state, text)
+        if self.engine is not None and not self.engine.ended:
+            self.engine.on_link(channel, state, text, self.clock.now_ns())
+            self._after_input(())
+        self.changed.set()
+
+    def tick(self) -> None:
+        """Time passed; call it ten times a second."""
+        engine = self.engine
+        if engine is None or engine.ended:
+            return
+        now_ns = self.clock.now_ns()
+        self._watch_clocks(engine, now_ns)
+        engine.tick(now_ns)
+        self._after_input(())
+
+    async def command(self, name: str, by: str, args: Mapping[str, Any]) -> Reply:
+        """A person's wish. Never raises for anything a person can send."""
+        try:
+            if name == "start":
+                return Reply(True, await self._start(args))
+            return self._to_run(name, by, args)
+        except Refused as refusal:
+            return Reply(False, str(refusal))
+
+    def can(self) -> tuple[str, ...]:
+        """Commands that would be looked at now."""
+        if self.engine is None:
+            return ("start",)
+        if self.engine.ended and self._finishing is None:
+            return (*self.engine.can(), "start") if self.engine.can() else ("close", "start")
+        return self.engine.can()
+
+    async def end_open_run(self, reason: str) -> None:
+        """The service stops: an open run ends as interrupted, and its record is written."""
+        if self.engine is not None and not self.engine.ended:
+            self.engine.interrupt(reason, self.clock.now_ns())
+            self._after_input(())
+        if self._finishing is not None:
+            await self._finishing
+
+    # --- inside -----------------------------------------------------------------------------------------
+
+    async def _start(self, args: Mapping[str, Any]) -> str:
+        if self.engine is not None and (not self.engine.ended or self._finishing is not None):
+            raise Refused("A run is open on this bench: finish or abort it first.")
+        setup = self.setup
+        sample = read_sample(args)
+        method = pick_method(setup.methods, args.get("method_id"))
+        check_arrangement(method, setup.plan.arrangement)
+        check_capacity(method, setup.plan.capacity_g, setup.plan.balance.readability_g)
+        self.links.require_up()
+        plan = RunPlan(
+            run_id=self._ids.new_id(),
+            sample=sample,
+            method=method,
+            aperture_um=pick_aperture(method, args.get("aperture_um")),
+            bench=setup.plan,
+            rig=setup.rig,
+            software=setup.software,
+            simulated=setup.simulated,
+        )
+        number = await self._open_run(plan)
+        return f"Run {number} is planned."
+
+    async def _open_run(self, plan: RunPlan) -> int:
+        engine = RunEngine(plan, self.clock.now_ns(), self.clock.utc, self.setup.live_rate)
+        planned = engine.take_events()
+        number = await asyncio.wrap_future(self._journal.start_run(plan.run_id, planned[0]))
+        self.engine, self.run_id = engine, plan.run_id
+        self.events.clear()
+        self.history.clear()
+        self._show(planned)
+        self.changed.set()
+        return number
+
+    def _to_run(self, name: str, by: str, args: Mapping[str, Any]) -> Reply:
+        engine = self.engine
+        if engine is None:
+            raise Refused("There is no run: start one first.")
+        if name == "close" and engine.ended and engine.state is not RunState.AWAITING_REVIEW:
+            return self._leave("The bench is free.")
+        if name not in list(Do):
+            raise Refused(f"There is no command {name!r}.")
+        reply = engine.command(Command(Do(name), by, dict(args)), self.clock.now_ns())
+        self._after_input(())
+        self.changed.set()
+        return self._leave(reply.text) if engine.state is RunState.CLOSED else reply
+
+    def _leave(self, text: str) -> Reply:
+        if self._finishing is not None:
+            return Reply(False, "Wait: the record is being written.")
+        self.engine, self.run_id = None, ""
+        self.changed.set()
+        return Reply(True, text)
+
+    def _after_input(self, readings: Sequence[Reading]) -> None:
+        engine = self.engine
+        if engine is None:
+            return
+        events = engine.take_events()
+        if events or readings:
+            self._journal.add(self.run_id, events, readings)
+        if not events:
+            return
+        self._show(events)
+        self.changed.set()
+        if any(event.kind in _ENDING for event in events):
+            self._finishing = asyncio.create_task(self._finish(self.run_id, engine), name="finish-run")
+
+    async def _finish(self, run_id: str, engine: RunEngine) -> None:
+        facts = engine.run.facts
+        try:
+            await asyncio.wrap_future(
+                self._journal.issue_record(run_id, lambda head: build_record(run_id, facts, head))
+            )
+            await asyncio.wrap_future(self._journal.archive(run_id))
+        except Exception as error:
+            self.trouble = f"The record could not be written ({error}); it is made again at the next start."
+        finally:
+            self._finishing = None
+            self.changed.set()
+
+    def _show(self, events: Sequence[Event]) -> None:
+        for event in events:
+            self._event_count += 1
+            self.events.append(
+                EventView(
+                    seq=self._event_count,
+                    utc=event.utc,
+                    kind=event.kind.value,
+                    level=event_level(event),
+                    text=event_text(event.kind, event.data),
+                )
+            )
+
+    def _watch_clocks(self, engine: RunEngine, now_ns: int) -> None:
+        offset_s = self.clock.wall_offset_s()
+        if abs(offset_s - self._wall_offset_s) > CLOCK_STEP_S:
+            engine.clock_stepped(offset_s - self._wall_offset_s, now_ns)
+            self._wall_offset_s = offset_s
+        suspended_s = self.clock.suspended_s()
+        if suspended_s - self._suspended_s > SUSPEND_S:
+            engine.invalidate(f"the computer slept for {suspended_s - self._suspended_s:.0f} s", now_ns)
+        self._suspended_s = suspended_s
+
+
+_ENDING = frozenset(
+    {EventKind.RESULT_COMPUTED, EventKind.ABORTED, EventKind.INVALIDATED, EventKind.INTERRUPTED}
+)

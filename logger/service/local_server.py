@@ -1,0 +1,202 @@
+"""The local socket: consoles attach here, on this machine only, in a folder no one else can enter.
+
+JSON lines. To a watcher: hello (with the trace so far), then whole snapshots, at once when something
+happened and at most four times a second otherwise, and replies. From a watcher: commands. A slow watcher
+is dropped; a reading never is.
+"""
+
+from __future__ import annotations
+
+import asyncio
+import contextlib
+import itertools
+import json
+from collections.abc import Mapping
+from pathlib import Path
+from typing import Any
+
+from logger.core.run.commands import Reply
+from logger.core.run.commands import Refused
+from logger.core.snapshot_json import snapshot_to_json
+from logger.core.text import clean_text
+from logger.service.bench_service import BenchService
+from logger.service.picture import snapshot
+
+PROTOCOL = 1
+COMMAND_LIMIT = 64 * 1024
+LEAST_GAP_S = 0.25
+LONGEST_GAP_S = 1.0
+MOST_WATCHERS = 16
+BACKLOG_LIMIT = 8 * 1024 * 1024
+"""A watcher that has not read this much is gone or stuck."""
+
+
+class LocalServer:
+    """Serves one bench on one Unix socket."""
+
+    def __init__(self, service: BenchService, path: Path) -> None:
+        self._service, self._path = service, path
+        self._watchers: dict[str, Watcher] = {}
+        self._numbers = itertools.count(1)
+        self._handlers: set[asyncio.Task[None]] = set()
+
+    async def run(self) -> None:
+        """Serves until cancelled; removes the socket at the end."""
+        server = await asyncio.start_unix_server(self._attend, str(self._path), limit=COMMAND_LIMIT)
+        self._path.chmod(0o600)
+        try:
+            await self._broadcast()
+        finally:
+            server.close()
+            for handler in self._handlers:
+                handler.cancel()
+            await asyncio.gather(*self._handlers, return_exceptions=True)
+            self._path.unlink(missing_ok=True)
+
+    async def _broadcast(self) -> None:
+        loop, changed = asyncio.get_running_loop(), self._service.changed
+        last_s = 0.0
+        while True:
+            with contextlib.suppress(TimeoutError):
+                await asyncio.wait_for(changed.wait(), LEAST_GAP_S if self._watchers else LONGEST_GAP_S)
+            # Many events in one instant make one picture.
+            await asyncio.sleep(0.02)
+            changed.clear()
+            if loop.time() - last_s >= 0.04:
+                last_s = loop.time()
+                self._send_all()
+
+    def _send_all(self) -> None:
+        for watcher in list(self._watchers.values()):
+            watcher.send_snapshot()
+
+    async def _attend(self, reader: asyncio.StreamReader, writer: asyncio.StreamWriter) -> None:
+        task = asyncio.current_task()
+        if task is not None:
+            self._handlers.add(task)
+        watcher = Watcher(f"c{next(self._numbers)}", self._service, writer)
+        try:
+            if len(self._watchers) < MOST_WATCHERS:
+                self._watchers[watcher.name] = watcher
+                await self._talk(watcher, reader)
+        except (ConnectionError, ValueError):
+            pass
+        finally:
+            self._leave(watcher)
+            if task is not None:
+                self._handlers.discard(task)
+
+    async def _talk(self, watcher: Watcher, reader: asyncio.StreamReader) -> None:
+        watcher.send_hello()
+        watcher.send_snapshot()
+        while line := await reader.readline():
+            await self._serve(watcher, line)
+
+    def _leave(self, watcher: Watcher) -> None:
+        self._watchers.pop(watcher.name, None)
+        if self._service.controls_held_by == watcher.holder_name:
+            self._service.controls_held_by = ""
+            self._service.changed.set()
+        watcher.close()
+
+    async def _serve(self, watcher: Watcher, line: bytes) -> None:
+        message = _parse(line)
+        if message is None:
+            watcher.send_reply(None, Reply(False, "That line is no command."))
+            return
+        reply = await self._command(watcher, message)
+        watcher.send_snapshot()
+        watcher.send_reply(message.get("id"), reply)
+
+    async def _command(self, watcher: Watcher, message: Mapping[str, Any]) -> Reply:
+        name, args = message.get("do"), message.get("args", {})
+        if not isinstance(name, str) or not isinstance(args, dict):
+            return Reply(False, "That line is no command.")
+        service = self._service
+        if name == "take_controls":
+            return self._take(watcher, args)
+        if name == "release_controls":
+            watcher.release()
+            return Reply(True, "Controls released.")
+        if service.controls_held_by not in ("", watcher.holder_name):
+            return Reply(False, f"{service.controls_held_by} holds the controls: take them first.")
+        if not watcher.holder_name:
+            self._take(watcher, {"name": args.get("operator_id") or args.get("name") or ""})
+        service.controls_held_by = watcher.holder_name
+        return await service.command(name, watcher.person, args)
+
+    def _take(self, watcher: Watcher, args: Mapping[str, Any]) -> Reply:
+        try:
+            person = clean_text("name", args.get("name", ""), longest=64) or "someone at the bench"
+        except Refused as refusal:
+            return Reply(False, str(refusal))
+        watcher.take(person)
+        self._service.changed.set()
+        return Reply(True, f"{person} holds the controls.")
+
+
+class Watcher:
+    """One attached console."""
+
+    def __init__(self, name: str, service: BenchService, writer: asyncio.StreamWriter) -> None:
+        self.name = name
+        self.person = ""
+        self._service, self._writer = service, writer
+        self._count = itertools.count(1)
+
+    @property
+    def holder_name(self) -> str:
+        """How this watcher appears as holder of the controls; empty before it ever took them."""
+        return f"{self.person} ({self.name})" if self.person else ""
+
+    def take(self, person: str) -> None:
+        """Hold the controls under this name, whoever held them before."""
+        self.person = person
+        self._service.controls_held_by = self.holder_name
+
+    def release(self) -> None:
+        """Let go of the controls, if this watcher holds them."""
+        if self._service.controls_held_by == self.holder_name:
+            self._service.controls_held_by = ""
+        self._service.changed.set()
+
+    def send_hello(self) -> None:
+        """Protocol, software and the trace so far."""
+        service = self._service
+        zero_ns, tare_g = service.clock.now_ns(), 0.0
+        if service.engine is not None:
+            facts = service.engine.run.facts
+            zero_ns, tare_g = facts.suction_start_ns or zero_ns, facts.tare_g or 0.0
+        history = service.history.columns(zero_ns, tare_g)
+        self._send(
+            {"type": "hello", "protocol": PROTOCOL, "software": service.setup.software, "history": history}
+        )
+
+    def send_snapshot(self) -> None:
+        """The picture of this moment."""
+        data = snapshot_to_json(snapshot(self._service, self.holder_name))
+        self._send({"type": "snapshot", "n": next(self._count), "data": data})
+
+    def send_reply(self, number: object, reply: Reply) -> None:
+        """The answer to one command."""
+        self._send({"type": "reply", "id": number, "ok": reply.ok, "text": reply.text})
+
+    def close(self) -> None:
+        """Drop the connection."""
+        self._writer.close()
+
+    def _send(self, message: dict[str, Any]) -> None:
+        if self._writer.transport.get_write_buffer_size() > BACKLOG_LIMIT:
+            self._writer.transport.abort()
+        elif not self._writer.is_closing():
+            self._writer.write(json.dumps(message).encode() + b"\n")
+
+
+def _parse(line: bytes) -> dict[str, Any] | None:
+    try:
+        message = json.loads(line)
+    except (ValueError, RecursionError):
+        return None
+    return message if isinstance(message, dict) else None
+
+

@@ -1,0 +1,117 @@
+"""The snapshot: everything a watcher is shown, made from the service's state."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from logger.core.method import Method
+from logger.core.readings import Channel
+from logger.core.run.cautions import CAUTIONS
+from logger.core.run.instruct import IDLE, instruction
+from logger.core.run.view import alarm_views, pressure_view, run_view
+from logger.core.snapshot import AlarmView, LinkState, LinkView, MethodView, Snapshot
+from logger.service.bench_service import BenchService
+
+_STATES: dict[str, LinkState] = {
+    "up": "up",
+    "silent": "silent",
+    "lost": "lost",
+    "absent": "absent",
+    "wrong-instrument": "wrong-instrument",
+}
+
+
+def snapshot(service: BenchService, you: str = "") -> Snapshot:
+    """The picture of this moment. `you` is the watcher's client id."""
+    setup, engine, now_ns = service.setup, service.engine, service.clock.now_ns()
+    return Snapshot(
+        software=setup.software,
+        site=setup.plan.site,
+        bench=setup.plan.bench,
+        arrangement=setup.plan.arrangement,
+        speed=setup.speed,
+        simulated=setup.simulated,
+        utc=service.clock.utc(),
+        state="idle" if engine is None else engine.state.value,
+        instruction=IDLE if engine is None else instruction(engine, now_ns),
+        can=service.can(),
+        alarms=_alarms(service),
+        links=tuple(_link(service, channel, now_ns) for channel in Channel),
+        mass=service.idle.mass(now_ns),
+        pressure=service.idle.pressure(now_ns) if engine is None else pressure_view(engine.run, now_ns),
+        run=None if engine is None else run_view(engine, service.run_id, now_ns),
+        events=tuple(service.events),
+        broker=service.plant.view,
+        methods=tuple(_method(method) for method in setup.methods.values()),
+        cautions=_cautions(service),
+        controls_held_by=service.controls_held_by,
+        you_hold_controls=bool(you) and service.controls_held_by == you,
+    )
+
+
+def live_values(picture: Snapshot) -> dict[str, Any]:
+    """The few values that the plant sees once a second."""
+    run = picture.run
+    values: dict[str, Any] = {
+        "utc": picture.utc,
+        "state": picture.state,
+        "mass_g": picture.mass.value_g,
+        "mass_quality": picture.mass.quality,
+        "stable": picture.mass.stable,
+        "dp_pa": picture.pressure.dp_pa,
+        "dp_quality": picture.pressure.quality,
+    }
+    if run is None:
+        return values
+    return values | {
+        "run_id": run.run_id,
+        "elapsed_s": run.elapsed_s,
+        "effective_s": run.effective_s,
+        "load_g": run.load_g,
+        "load_pct": run.load_pct,
+        "rate_pct_per_min": run.rate.rate_pct_per_min,
+        "rate_u_pct_per_min": run.rate.rate_u_pct_per_min,
+        "limit_pct_per_min": run.rate.limit_pct_per_min,
+        "forecast_s": run.rate.forecast_s,
+    }
+
+
+def _alarms(service: BenchService) -> tuple[AlarmView, ...]:
+    own = () if not service.trouble else (AlarmView(key="store", level="alarm", text=service.trouble),)
+    engine = service.engine
+    return own if engine is None or engine.ended else own + alarm_views(engine.run)
+
+
+def _link(service: BenchService, channel: Channel, now_ns: int) -> LinkView:
+    state, text = service.links.get(channel)
+    age_s = service.idle.age_s(channel, now_ns)
+    return LinkView(
+        channel="mass" if channel is Channel.MASS else "pressure",
+        port=service.links.port(channel),
+        profile=service.links.profile(channel),
+        state=_STATES[state],
+        age_s=None if age_s is None else age_s / service.setup.speed,
+        text=text,
+    )
+
+
+def _method(method: Method) -> MethodView:
+    endpoint = method.endpoint
+    limits = {
+        "loss-rate": f"loss rate {endpoint.limit_pct_per_min} %/min",
+        "relative-change": f"change {endpoint.change_pct} %",
+        "fixed-time": f"fixed time {endpoint.time_s} s",
+    }
+    apertures = ", ".join(f"{value:g}" for value in method.sieve.all_um)
+    summary = (
+        f"{method.charge.mass_g:g} g on {apertures} µm, {method.suction.dp_pa:g} Pa, {limits[endpoint.rule]}"
+    )
+    return MethodView(
+        id=method.method.id, title=method.method.title, revision=method.method.revision, summary=summary
+    )
+
+
+def _cautions(service: BenchService) -> tuple[str, ...]:
+    if service.engine is None:
+        return CAUTIONS
+    return CAUTIONS + service.engine.run.plan.method.precautions.lines

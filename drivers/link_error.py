@@ -53,4 +53,8 @@ def lost_error(port: str, error: BaseException | None) -> LinkError:
 
 def _reason(error: BaseException) -> str:
     code = getattr(error, "errno", None)
-    return os.strerror(code).lower() if isinstance(code, int) else str(error) or type(error).__name__
+    if isinstance(code, int) and code > 0:
+        return os.strerror(code).lower()
+    if str(error).startswith("Multiple exceptions"):  # asyncio, when a name has several addresses
+        return "none of its addresses takes a connection"
+    return (getattr(error, "strerror", None) or str(error) or type(error).__name__).lower()

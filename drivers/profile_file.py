@@ -242,7 +242,7 @@ def _fields(top: TomlTable) -> tuple[LineField, ...]:
         fields.append(build(table))
         _check_alone(fields, table)
         _check_neighbours(fields, table)
-    _check_whole(fields, top)
+    _check_whole(fields, tables, top)
     return tuple(fields)
 
 
@@ -267,11 +267,14 @@ def _check_neighbours(fields: list[LineField], table: TomlTable) -> None:
             raise table.error("kind", "the spaces before could belong to this field", "count them in width")
 
 
-def _check_whole(fields: list[LineField], top: TomlTable) -> None:
-    number = next((item for item in fields if isinstance(item, NumberField)), None)
-    if number is None:
+def _check_whole(fields: list[LineField], tables: list[TomlTable], top: TomlTable) -> None:
+    pairs = zip(fields, tables, strict=True)
+    number, table = next(((f, t) for f, t in pairs if isinstance(f, NumberField)), (None, None))
+    if number is None or table is None:
         raise top.error("field", "no field is the number", 'add a field with kind = "number"')
     if number.signed and any(isinstance(item, SignField) for item in fields):
-        raise top.error("field", "the sign has a field and the number is signed too", "keep one of the two")
+        raise table.error(
+            "signed", "the sign has a field and the number is signed too", "keep one of the two"
+        )
     if number.fill == "zero" and number.width is None:
-        raise top.error("field", "a number filled with zeros needs its width", "add width to the number")
+        raise table.error("fill", "a number filled with zeros needs its width", "add width to the number")

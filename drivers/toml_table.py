@@ -150,7 +150,9 @@ class TomlSource:
             self._root = tomllib.loads(text)
         except tomllib.TOMLDecodeError as error:
             raise self._syntax(text, str(error)) from None
-        self._lines = dict(_key_lines(text))
+        self._lines: dict[Where, int] = {}
+        for where, line in _key_lines(text):
+            self._lines.setdefault(where, line)
 
     def root(self, keys: Sequence[str]) -> TomlTable:
         """The top table; keys other than `keys` are refused."""
@@ -182,7 +184,7 @@ class TomlSource:
 
 
 def _key_lines(text: str) -> Iterable[tuple[Where, int]]:
-    """Each key and header with its line; of a key that stands several times the last."""
+    """Each key and header with its line, in the order of the file."""
     table: Where = ()
     counts: dict[str, int] = {}
     for number, line in enumerate(text.splitlines(), 1):

@@ -1,0 +1,38 @@
+"""Tests that open ports ask for `nothing_left_open`: no thread and no open file may stay behind."""
+
+from __future__ import annotations
+
+import gc
+import threading
+import time
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+
+
+def open_files() -> dict[str, str]:
+    folder = Path("/proc/self/fd")
+    if not folder.is_dir():
+        return {}
+    found = {}
+    for entry in folder.iterdir():
+        try:
+            found[entry.name] = str(entry.readlink())
+        except FileNotFoundError:  # the handle that listed the folder
+            continue
+    return found
+
+
+@pytest.fixture
+def nothing_left_open() -> Iterator[None]:
+    gc.collect()
+    threads, files = set(threading.enumerate()), open_files()
+    yield
+    gc.collect()
+    until = time.monotonic() + 2.0
+    while set(threading.enumerate()) - threads and time.monotonic() < until:
+        time.sleep(0.01)
+    assert not set(threading.enumerate()) - threads
+    left = {number: target for number, target in open_files().items() if number not in files}
+    assert not left

@@ -24,7 +24,7 @@ Number = Annotated[float, Field(allow_inf_nan=False)]
 class Body(BaseModel):
     """Open to further fields; a known field must have its type (no guessing between text and number)."""
 
-    model_config = ConfigDict(extra="allow", strict=True)
+    model_config = ConfigDict(extra="allow", strict=True, use_attribute_docstrings=True)
 
 
 class StatusBody(Body):
@@ -67,14 +67,18 @@ class LiveBody(Body):
 
 
 class EventBody(Body):
-    """Something that happened on the bench."""
+    """Something that happened on the bench, once, in the past tense."""
 
     run_id: str | None = None
     kind: str
+    """What happened, a stable name in snake_case; new names may come."""
     utc: UtcText
-    level: Literal["info", "notice", "warning", "alarm"]
-    text: str
+    """When it happened, wall time of the bench."""
+    level: Literal["info", "notice", "warning", "alarm"] = "info"
+    text: str = ""
+    """The same for people."""
     data: dict[str, Any] = Field(default_factory=dict)
+    """Figures of the event, units in the names."""
 
 
 class ReadingsBody(Body):
@@ -97,13 +101,42 @@ class ReadingsBody(Body):
 
 
 class RecordBody(Body):
-    """A run's record in one revision."""
+    """A run's record in one revision: what every version of it has.
 
+    The whole of it is logger.core.record.Record, which makes the schema. A record that an older version
+    left in the outbox must still go out, so only this much is checked before sending.
+    """
+
+    run_id: str
+    revision: int
     review: str
     """`unreviewed` until a second person has signed."""
+    outcome: str
 
 
 class LatestBody(Body):
-    """Summary of the newest run's record, retained."""
+    """Summary of the newest run's record, flat. Masses in g, shares in % of the charge; null: none."""
 
+    run_id: str
+    revision: int
     review: str
+    simulated: bool | None
+    sample_id: str | None
+    lot: str | None
+    point: str | None
+    sampled_at: str | None
+    method_id: str | None
+    method_revision: int | None
+    aperture_um: Number | None
+    tested_at: str | None
+    outcome: str
+    reason: str | None
+    charge_g: Number | None
+    residue_g: Number | None
+    residue_pct: Number | None
+    passing_pct: Number | None
+    residue_max_pct: Number | None
+    residue_min_pct: Number | None
+    deviations: int
+    """How many departures from the method the record lists."""
+    record_sha256: str | None

@@ -31,12 +31,13 @@ SCHEMA_VERSION = 1
 LARGEST_SEQ = 2**53 - 1
 """The largest integer that every JSON reader keeps exactly."""
 HISTORICAL_AFTER_S = 10.0
+DELIVERY_FIELDS = ("seq", "message_id", "created_at", "published_at", "historical")
+"""What the way to the plant adds to a record; leave them out when checking `record_sha256`."""
 
 
 class Envelope(Body):
-    """In every message. The names `schema` and `schema_version` say how to read it."""
+    """In every message. `schema` names kind and version: how to read it."""
 
-    schema_version: Literal[1]
     site: str
     bench: str
     published_at: UtcText
@@ -56,37 +57,37 @@ class Numbered(Envelope):
 class StatusMessage(StatusBody, Envelope):
     """Topic status: retained, QoS 1, and the last will."""
 
-    schema_name: Literal["lastgrain.status"] = Field(alias="schema")
+    schema_name: Literal["lastgrain/status/1"] = Field(alias="schema")
 
 
 class LiveMessage(LiveBody, Envelope):
     """Topic live: QoS 0, once a second."""
 
-    schema_name: Literal["lastgrain.live"] = Field(alias="schema")
+    schema_name: Literal["lastgrain/live/1"] = Field(alias="schema")
 
 
 class EventMessage(EventBody, Numbered):
     """Topic event: QoS 1, in order."""
 
-    schema_name: Literal["lastgrain.event"] = Field(alias="schema")
+    schema_name: Literal["lastgrain/event/1"] = Field(alias="schema")
 
 
 class ReadingsMessage(ReadingsBody, Numbered):
     """Topic readings: QoS 1, in order, optional."""
 
-    schema_name: Literal["lastgrain.readings"] = Field(alias="schema")
+    schema_name: Literal["lastgrain/readings/1"] = Field(alias="schema")
 
 
 class RecordMessage(RecordBody, Numbered):
     """Topic record: QoS 1, in order."""
 
-    schema_name: Literal["lastgrain.record"] = Field(alias="schema")
+    schema_name: Literal["lastgrain/record/1"] = Field(alias="schema")
 
 
 class LatestMessage(LatestBody, Numbered):
     """Topic latest: QoS 1, retained. `seq` and `message_id` are those of the record."""
 
-    schema_name: Literal["lastgrain.latest"] = Field(alias="schema")
+    schema_name: Literal["lastgrain/latest/1"] = Field(alias="schema")
 
 
 MESSAGES: dict[Kind, type[Envelope]] = {
@@ -106,8 +107,7 @@ def numbered_message(topics: Topics, item: OutboxItem, published_at: str) -> byt
 
 def latest_message(topics: Topics, record: OutboxItem, published_at: str) -> bytes:
     """The retained summary of a record. Raises PayloadError."""
-    summary = {name: record.body[name] for name in LATEST_FIELDS if name in record.body}
-    return _encode("latest", _numbered(topics, "latest", record, published_at), summary)
+    return _encode("latest", _numbered(topics, "latest", record, published_at), latest_body(record.body))
 
 
 def plain_message(topics: Topics, kind: Literal["status", "live"], body: dict[str, Any], now: str) -> bytes:
@@ -115,13 +115,44 @@ def plain_message(topics: Topics, kind: Literal["status", "live"], body: dict[st
     return _encode(kind, _envelope(topics, kind, now), body)
 
 
-LATEST_FIELDS = ("run_id", "revision", "review", "outcome")
+def latest_body(record: Mapping[str, Any]) -> dict[str, Any]:
+    """A record's summary, flat, so that the simplest consumer can read it. What is missing is null."""
+    nested = {part: record.get(part) or {} for part in ("sample", "method", "result", "limits")}
+    summary: dict[str, Any] = {
+        name: nested[part].get(field) for name, (part, field) in _LATEST_NESTED.items()
+    }
+    summary |= {name: record.get(name) for name in _LATEST_TOP}
+    return summary | {"deviations": len(record.get("deviations") or ())}
+
+
+_LATEST_TOP = (
+    "run_id", "revision", "review", "simulated", "aperture_um", "tested_at", "outcome", "reason",
+    "record_sha256",
+)  # fmt: skip
+_LATEST_NESTED = {
+    "sample_id": ("sample", "sample_id"),
+    "lot": ("sample", "lot"),
+    "point": ("sample", "point"),
+    "sampled_at": ("sample", "sampled_at"),
+    "method_id": ("method", "id"),
+    "method_revision": ("method", "revision"),
+    "charge_g": ("result", "charge_g"),
+    "residue_g": ("result", "residue_g"),
+    "residue_pct": ("result", "residue_pct"),
+    "passing_pct": ("result", "passing_pct"),
+    "residue_max_pct": ("limits", "residue_max_pct"),
+    "residue_min_pct": ("limits", "residue_min_pct"),
+}
+
+
+def schema_name(kind: Kind) -> str:
+    """What the field `schema` of a message says."""
+    return f"lastgrain/{kind}/{SCHEMA_VERSION}"
 
 
 def _envelope(topics: Topics, kind: Kind, published_at: str) -> dict[str, Any]:
     return {
-        "schema": f"lastgrain.{kind}",
-        "schema_version": SCHEMA_VERSION,
+        "schema": schema_name(kind),
         "site": topics.site,
         "bench": topics.bench,
         "published_at": published_at,
@@ -153,9 +184,9 @@ def _encode(kind: Kind, envelope: Mapping[str, Any], body: Mapping[str, Any]) ->
         raise PayloadError(f"A {kind} message says {', '.join(clash)} in two different ways.")
     message = {**envelope, **body}
     try:
-        MESSAGES[kind].model_validate(message)
-        text = json.dumps(message, ensure_ascii=False, allow_nan=False, separators=(",", ":"))
-        return text.encode("utf-8")
+        text = json.dumps(message, ensure_ascii=False, allow_nan=False, separators=(",", ":")).encode()
+        MESSAGES[kind].model_validate_json(text)
+        return text
     except ValidationError as error:
         raise PayloadError(f"A {kind} message does not fit its schema: {_first_fault(error)}.") from error
     except (TypeError, ValueError) as error:

@@ -4,7 +4,10 @@ from __future__ import annotations
 
 from typing import Any
 
-from logger.publish.payloads import MESSAGES, SCHEMA_VERSION
+from pydantic import TypeAdapter
+
+from logger.core.record import Record
+from logger.publish.payloads import DELIVERY_FIELDS, MESSAGES, SCHEMA_VERSION, schema_name
 from logger.publish.topics import Kind
 
 DIALECT = "https://json-schema.org/draft/2020-12/schema"
@@ -27,9 +30,31 @@ _UCUM = {
 
 def schema(kind: Kind) -> dict[str, Any]:
     """The JSON Schema of one kind of message; numbers with a unit carry its UCUM code as `x-ucum`."""
-    made = MESSAGES[kind].model_json_schema(by_alias=True, mode="validation")
+    made = _record_schema() if kind == "record" else MESSAGES[kind].model_json_schema(by_alias=True)
     _add_units(made)
     return {"$schema": DIALECT, "$id": f"urn:lastgrain:{kind}:{SCHEMA_VERSION}", **made}
+
+
+def _record_schema() -> dict[str, Any]:
+    """One schema for the record on disk and on the wire: the delivery fields are all there or none."""
+    record = TypeAdapter(Record).json_schema()
+    message = MESSAGES["record"].model_json_schema(by_alias=True)
+    delivery = {name: message["properties"][name] for name in DELIVERY_FIELDS}
+    properties = record["properties"] | {
+        "schema": {"const": schema_name("record")},
+        "record_sha256": {
+            "type": "string",
+            "pattern": "^[0-9a-f]{64}$",
+            "description": "SHA-256 of all other fields of the record, delivery fields left out",
+        },
+    }
+    return record | {
+        "properties": properties | delivery,
+        "required": [*record["required"], "record_sha256"],
+        "dependentRequired": {
+            name: [other for other in DELIVERY_FIELDS if other != name] for name in DELIVERY_FIELDS
+        },
+    }
 
 
 def ucum_code(field_name: str) -> str | None:

@@ -13,12 +13,12 @@ import random
 from typing import Any
 
 from logger.core.backoff import Retry, RetryRules
-from logger.core.ports import Clock, Outbox
+from logger.core.ports import Outbox
 from logger.core.snapshot import BrokerView
 from logger.publish.board import Board
 from logger.publish.client import open_link
 from logger.publish.errors import ConnectFailed, PublishError
-from logger.publish.session import Desk, Session
+from logger.publish.session import Desk, Session, WallTime
 from logger.publish.settings import BrokerSettings
 from logger.publish.topics import Topics
 
@@ -39,7 +39,7 @@ class Publisher:
         site: str,
         bench: str,
         outbox: Outbox,
-        clock: Clock,
+        clock: WallTime,
         *,
         rules: RetryRules | None = None,
     ) -> None:

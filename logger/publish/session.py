@@ -7,12 +7,12 @@ import contextlib
 import logging
 from collections.abc import Coroutine
 from dataclasses import dataclass, field
-from typing import Any, Literal
+from typing import Any, Literal, Protocol
 
 import aiomqtt
 
 from logger.core.backoff import RetryRules
-from logger.core.ports import Clock, Outbox, OutboxItem
+from logger.core.ports import Outbox, OutboxItem
 from logger.publish.board import Board
 from logger.publish.client import Link
 from logger.publish.errors import LinkLost, PayloadError, PublishError, PublishRefused, PublishTimeout
@@ -32,6 +32,14 @@ _IDLE_S = 1.0
 _FAREWELL_S = 2.0
 _PACKET_OVERHEAD_BYTES = 300
 """Topic, properties and header of a PUBLISH, generously."""
+
+
+class WallTime(Protocol):
+    """The part of the core's Clock that is needed here."""
+
+    def utc(self) -> str:
+        """ISO 8601 in UTC with milliseconds and a Z."""
+        ...
 
 
 class LiveSlot:
@@ -58,7 +66,7 @@ class Desk:
     settings: BrokerSettings
     topics: Topics
     outbox: Outbox
-    clock: Clock
+    clock: WallTime
     board: Board
     rules: RetryRules
     live: LiveSlot = field(default_factory=LiveSlot)

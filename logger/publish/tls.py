@@ -11,7 +11,21 @@ from logger.publish.settings import BrokerSettings
 _NOT_YET_VALID = 9
 _EXPIRED = 10
 _UNKNOWN_ISSUER = frozenset({2, 18, 19, 20, 21})
+_NOT_TLS = frozenset({"WRONG_VERSION_NUMBER", "RECORD_LAYER_FAILURE", "UNEXPECTED_MESSAGE", "HTTP_REQUEST"})
+"""OpenSSL's reasons when the peer's first bytes are no TLS record."""
 _WRONG_NAME = frozenset({62, 64})
+
+
+class _ClosedOnFailure(ssl.SSLSocket):
+    """The MQTT library leaves a socket open whose handshake failed; a bench that retries for days must not."""
+
+    def do_handshake(self, block: bool = False) -> None:
+        """As usual, and closed when it fails."""
+        try:
+            super().do_handshake(block)
+        except BaseException:
+            self.close()
+            raise
 
 
 def tls_context(settings: BrokerSettings) -> ssl.SSLContext | None:
@@ -25,6 +39,7 @@ def tls_context(settings: BrokerSettings) -> ssl.SSLContext | None:
             f"ca_file {settings.ca_file} holds no readable PEM certificate.", refused=True
         ) from error
     context.minimum_version = ssl.TLSVersion.TLSv1_2
+    context.sslsocket_class = _ClosedOnFailure
     if settings.cert_file is not None:
         _load_own_certificate(context, settings)
     return context
@@ -47,7 +62,7 @@ def tls_sentence(error: ssl.SSLError, address: str) -> str:
     """Why TLS failed and what to do, one sentence for each cause a person can act on."""
     if isinstance(error, ssl.SSLCertVerificationError):
         return _certificate_sentence(error, address)
-    if error.reason in ("WRONG_VERSION_NUMBER", "RECORD_LAYER_FAILURE", "HTTP_REQUEST"):
+    if error.reason in _NOT_TLS:
         return (
             f"{address} answers, but not in TLS: this looks like the broker's plain port. "
             "Use its TLS port (often 8883); there is no fallback to plain."

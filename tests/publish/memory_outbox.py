@@ -17,9 +17,6 @@ def utc_now() -> str:
 class WallClock:
     """Real time, as the publisher asks for it."""
 
-    def now_ns(self) -> int:
-        return int(asyncio.get_running_loop().time() * 1e9)
-
     def utc(self) -> str:
         return utc_now()
 

@@ -18,7 +18,13 @@ pytestmark = pytest.mark.asyncio
 
 FAST = RetryRules(first_s=0.05, cap_s=0.2, slow_s=0.3, most_per_minute=200)
 EVENT = {"kind": "note", "utc": "2026-01-01T00:00:00.000Z", "level": "info", "text": "a note"}
-RECORD = {"run_id": "r1", "review": "unreviewed", "outcome": "endpoint", "residue_pct": 12.3}
+RECORD = {
+    "run_id": "r1",
+    "revision": 1,
+    "review": "unreviewed",
+    "outcome": "endpoint",
+    "result": {"residue_pct": 12.3},
+}
 
 
 @pytest.fixture
@@ -44,10 +50,10 @@ async def test_outbox_arrives_in_order_with_envelope(broker: DemoBroker) -> None
         await until(lambda: len(heard.seqs()) == 31)
     assert heard.seqs() == list(range(1, 32))
     record = heard.of("record")[0]
-    assert record["schema"] == "lastgrain.record"
+    assert record["schema"] == "lastgrain/record/1"
     assert (record["site"], record["bench"], record["seq"]) == ("lab", "a1", 31)
     assert record["message_id"] == outbox.slots[31].item.message_id
-    assert record["residue_pct"] == 12.3
+    assert record["result"]["residue_pct"] == 12.3
     assert record["historical"] is False
     assert (await outbox.waiting()) == (0, 0)
 

@@ -29,6 +29,7 @@ RECONNECT_S = 10.0
 """After this long without a byte the connection is given up and made anew."""
 REPLY_S = 10.0
 GONE = "The service went away before it answered. See where the run stands before trying again."
+LOOKING = "looking for the service"
 MAX_PENDING = 16
 RETRY_S = 0.5
 
@@ -84,7 +85,7 @@ class ServiceClient:
         self._history = History()
         self._heard_at: float | None = None
         self._greeted = False
-        self._problem = "looking for the service"
+        self._problem = LOOKING
 
     async def run(self) -> None:
         """Connects and reconnects until cancelled."""

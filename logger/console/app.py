@@ -1,0 +1,257 @@
+"""The console app: follows the service, routes keys to commands and forms. Draws nothing itself."""
+
+from __future__ import annotations
+
+import asyncio
+import contextlib
+import os
+import time
+from collections.abc import Awaitable, Callable
+from functools import partial
+from typing import Any, ClassVar
+
+from textual.app import App
+from textual.binding import Binding, BindingType
+from textual.theme import Theme
+
+from logger.console import forms
+from logger.console.forms import Form
+from logger.console.keys import NOTE_KINDS, NOTE_TEXTS, USES, applies, step
+from logger.console.panels.board import Board
+from logger.console.panels.ink import BLUE, ORANGE
+from logger.console.screens.bench_screen import BenchScreen
+from logger.console.screens.board_screen import BoardScreen
+from logger.console.screens.cautions_screen import CautionsScreen
+from logger.console.screens.confirm_screen import ConfirmScreen
+from logger.console.screens.events_screen import EventsScreen
+from logger.console.screens.form_screen import FormScreen, Values
+from logger.console.screens.help_screen import HelpScreen
+from logger.console.screens.new_run_screen import NewRunScreen
+from logger.console.screens.wait_screen import WaitScreen
+from logger.console.trace import Trace
+from logger.service.client import Reply, ServiceClient, Watch
+
+REPLY_SHOWN_S = 6.0
+LEAVE = "Leave this console? The service goes on, and so does a run."
+COLOURS = Theme(
+    name="lastgrain",
+    primary=BLUE,
+    secondary=BLUE,
+    accent=BLUE,
+    warning=ORANGE,
+    error=ORANGE,
+    success=BLUE,
+    foreground="#e6edf3",
+    background="#0d1117",
+    surface="#0d1117",
+    panel="#161b22",
+    dark=True,
+)
+
+
+class ConsoleApp(App[int]):
+    """One watcher of one bench."""
+
+    CSS_PATH = "console.tcss"
+    ENABLE_COMMAND_PALETTE = False
+    BINDINGS: ClassVar[list[BindingType]] = [
+        Binding("ctrl+c,ctrl+q", "leave_now", show=False, priority=True, system=True),
+    ]
+    ENTER_AFTER_S = 0.5
+    """An instruction must have been on the screen this long before Enter acts on it: a key held down,
+    or one press too many, accepts nothing that nobody has read."""
+
+    def __init__(self, client: ServiceClient, operator: str | None = None) -> None:
+        super().__init__(ansi_color="NO_COLOR" in os.environ or None)
+        self.client = client
+        self.operator = operator or ""
+        self.board: Board | None = None
+        self._trace = Trace()
+        self._chart_wanted: bool | None = None
+        self._last_method = ""
+        self._reply: Reply | None = None
+        self._reply_at = 0.0
+        self._asked: object = None
+        self._asked_at = 0.0
+        self._sending = False
+        self._tasks: list[asyncio.Task[None]] = []
+
+    def on_mount(self) -> None:
+        """Starts to follow the service."""
+        self.register_theme(COLOURS)
+        if "NO_COLOR" not in os.environ:
+            self.theme = COLOURS.name
+        self.push_screen(WaitScreen())
+        self._tasks = [
+            asyncio.create_task(self.client.run(), name="service client"),
+            asyncio.create_task(self._follow(), name="follow the service"),
+        ]
+
+    async def on_unmount(self) -> None:
+        """Lets go of the service."""
+        for task in self._tasks:
+            task.cancel()
+        for task in self._tasks:
+            with contextlib.suppress(asyncio.CancelledError):
+                await task
+
+    async def _follow(self) -> None:
+        async for watch in self.client.changes():
+            self._take(watch)
+
+    def _take(self, watch: Watch) -> None:
+        if watch.snapshot is None:
+            if isinstance(self.screen, WaitScreen):
+                self.screen.say(watch.problem)
+            return
+        if watch.answering:
+            self._trace.take(watch.snapshot, watch.history)
+        asked = (watch.snapshot.state, watch.snapshot.instruction.key)
+        if asked != self._asked:
+            self._asked, self._asked_at = asked, time.monotonic()
+        self.board = Board(
+            snapshot=watch.snapshot,
+            answering=watch.answering,
+            age_s=watch.age_s or 0.0,
+            problem=watch.problem,
+            trace=self._trace,
+            reply=self._reply if time.monotonic() - self._reply_at < REPLY_SHOWN_S else None,
+            chart_wanted=self._chart_wanted,
+        )
+        if isinstance(self.screen, WaitScreen):
+            self.switch_screen(BenchScreen())
+        self._show()
+
+    def _show(self) -> None:
+        if self.board is not None and isinstance(self.screen, BoardScreen) and self.screen.is_mounted:
+            self.screen.show(self.board)
+
+    def say(self, reply: Reply) -> None:
+        """Shows an answer for a while."""
+        self._reply, self._reply_at = reply, time.monotonic()
+        if self.board is not None:
+            self.board.reply = reply
+            self._show()
+
+    # keys
+
+    def use(self, key: str) -> None:
+        """Does what the key is for, if it is for anything now."""
+        if self.board is None:
+            return
+        can = self.board.snapshot.can if self.board.answering else ()
+        if key == "enter":
+            self._use_enter(can)
+            return
+        use = next(each for each in USES if each.key == key)
+        if use.needs and not self.board.answering:
+            self.say(Reply(False, "The service does not answer; keys that change something are off."))
+        elif not applies(use, can) and key != "k":
+            self.say(Reply(False, f"{use.label} is not possible now."))
+        else:
+            self._actions()[key]()
+
+    def _use_enter(self, can: tuple[str, ...]) -> None:
+        now = step(can)
+        if now is None or time.monotonic() - self._asked_at < self.ENTER_AFTER_S:
+            return
+        self._asked_at = time.monotonic()
+        if now[0] in ("accept_weight", "close"):
+            self.send(now[0])
+        else:
+            self.use(now[0])
+
+    def _actions(self) -> dict[str, Callable[[], object]]:
+        notes = {key: partial(self._send_note, key) for key in NOTE_TEXTS}
+        return {
+            **notes,
+            "n": self._new_run,
+            "c": self._cautions,
+            "w": lambda: self._ask(forms.TYPE_WEIGHT, self._type_weight),
+            "h": lambda: self._ask_reason("hold"),
+            "r": lambda: self._ask_reason("resume"),
+            "s": lambda: self._ask_reason("stop"),
+            "x": lambda: self._ask_reason("abort"),
+            "m": lambda: self._ask(forms.NOTE, self._note),
+            "k": self._controls,
+            "e": lambda: self.push_screen(EventsScreen()),
+            "v": self._change_view,
+            "?": lambda: self.push_screen(HelpScreen()),
+            "q": self.action_leave,
+        }
+
+    def _change_view(self) -> None:
+        if self.board is not None and self.board.snapshot.run is not None:
+            shown = self._chart_wanted
+            self._chart_wanted = not (shown if shown is not None else self.board.snapshot.run.mode == "live")
+            self.board.chart_wanted = self._chart_wanted
+            self._show()
+
+    # commands
+
+    def send(self, name: str, **args: Any) -> None:
+        """Sends one command and shows the answer; further presses wait for it."""
+        if not self._sending:
+            self._sending = True
+            self.run_worker(self._send(name, args), name=f"send {name}")
+
+    async def _send(self, name: str, args: dict[str, Any]) -> None:
+        try:
+            self.say(await self.client.command(name, **args))
+        finally:
+            self._sending = False
+
+    def _send_note(self, key: str) -> None:
+        self.send("note", kind=NOTE_KINDS[key], text=NOTE_TEXTS[key])
+
+    def _ask(self, form: Form, send: Callable[[Values], Awaitable[Reply]]) -> None:
+        self.push_screen(FormScreen(form, send))
+
+    def _ask_reason(self, command: str) -> None:
+        self._ask(forms.REASONS[command], lambda values: self.client.command(command, **values))
+
+    async def _type_weight(self, values: Values) -> Reply:
+        return await forms.type_weight(self.client.command, values)
+
+    async def _note(self, values: Values) -> Reply:
+        return await self.client.command("note", kind=NOTE_KINDS["m"], text=values["text"])
+
+    def _new_run(self) -> None:
+        assert self.board is not None
+        methods = self.board.snapshot.methods
+        self.push_screen(NewRunScreen(methods, self._last_method, self.operator, self._start))
+
+    async def _start(self, values: Values) -> Reply:
+        reply = await self.client.command("start", **values)
+        if reply.ok:
+            self.operator, self._last_method = values["operator_id"], values["method_id"]
+        return reply
+
+    def _cautions(self) -> None:
+        assert self.board is not None
+        snapshot = self.board.snapshot
+        due = self.board.answering and "acknowledge" in snapshot.can
+        name = (snapshot.run.operator_id if snapshot.run else "") or self.operator
+        self.push_screen(CautionsScreen(snapshot.cautions, due, name, self._acknowledge))
+
+    async def _acknowledge(self, values: Values) -> Reply:
+        return await self.client.command("acknowledge", **values)
+
+    def _controls(self) -> None:
+        assert self.board is not None
+        snapshot = self.board.snapshot
+        if "take_controls" in snapshot.can:
+            form = forms.take_controls(self.operator, snapshot.controls_held_by)
+            self._ask(form, lambda values: self.client.command("take_controls", **values))
+        elif "release_controls" in snapshot.can:
+            self.send("release_controls")
+
+    # leaving
+
+    def action_leave(self) -> None:
+        """Asks once, then leaves."""
+        self.push_screen(ConfirmScreen(LEAVE, "leave", "stay"), lambda sure: self.exit(0) if sure else None)
+
+    def action_leave_now(self) -> None:
+        """Leaves at once, as a signal does."""
+        self.exit(130)

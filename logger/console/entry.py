@@ -1,0 +1,71 @@
+"""The console's two entry points: drawn, and in lines. Textual is loaded only for the first."""
+
+from __future__ import annotations
+
+import asyncio
+import os
+import sys
+from collections.abc import Mapping
+from functools import partial
+from pathlib import Path
+
+from logger.console.line_mode import LineMode, lines_of
+from logger.console.terminal import ENDED_BY_SIGNAL, TerminalGuard, speaks_utf8, why_not_drawn
+from logger.service.client import ServiceClient
+
+GOES_ON = "The service goes on, and so does a run. Start the console again to come back."
+
+
+def run_console(socket_path: Path, operator: str | None = None) -> int:
+    """Draws the bench until the person leaves; line mode where the terminal cannot be drawn on.
+
+    Returns 0 when left by key, 130 when ended by a signal or a lost terminal.
+    """
+    interactive = sys.stdin.isatty() and sys.stdout.isatty()
+    why = why_not_drawn(os.environ, sys.stdout.encoding, interactive)
+    if why:
+        return run_text(socket_path, operator, greeting=f"{why} The console writes lines instead of drawing.")
+    return asyncio.run(_draw(socket_path, operator))
+
+
+async def _draw(socket_path: Path, operator: str | None) -> int:
+    from logger.console.app import ConsoleApp
+
+    app = ConsoleApp(ServiceClient(socket_path), operator)
+    loop = asyncio.get_running_loop()
+    with TerminalGuard(partial(loop.call_soon_threadsafe, app.action_leave_now)) as guard:
+        code = await app.run_async(mouse=False)
+        if not guard.ended:
+            print(GOES_ON)
+    return ENDED_BY_SIGNAL if guard.ended else code or 0
+
+
+def run_text(
+    socket_path: Path,
+    operator: str | None = None,
+    *,
+    greeting: str = "",
+    start: Mapping[str, str] | None = None,
+) -> int:
+    """Writes what happens in plain lines and takes commands a line at a time.
+
+    With `start` (the arguments of the start command) that run is asked for at once, and the line mode
+    ends when the run waits for review or is over. Returns 0, 3 when the start was refused, 130 when
+    ended by a signal.
+    """
+    return asyncio.run(_speak(socket_path, operator, greeting, start))
+
+
+async def _speak(
+    socket_path: Path, operator: str | None, greeting: str, start: Mapping[str, str] | None
+) -> int:
+    ascii_only = not speaks_utf8(os.environ, sys.stdout.encoding)
+    mode = LineMode(ServiceClient(socket_path), sys.stdout, operator or "", ascii_only=ascii_only)
+    loop = asyncio.get_running_loop()
+    with TerminalGuard(partial(loop.call_soon_threadsafe, mode.leave, ENDED_BY_SIGNAL)) as guard:
+        if greeting:
+            mode.say(greeting)
+        code = await mode.run(lines_of(sys.stdin.fileno(), sys.stdin.encoding), start)
+        if not guard.ended:
+            mode.say(GOES_ON)
+    return code

@@ -1,0 +1,1 @@
+"""What each part of the screen shows: pure functions from a snapshot and a size to text."""

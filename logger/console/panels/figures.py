@@ -1,0 +1,129 @@
+"""The three figures that are watched: mass, loss rate (or the result), pressure."""
+
+from __future__ import annotations
+
+from textual.content import Content
+
+from logger.console.bigtext import FIGURE_FACES, big_lines
+from logger.console.gauge import band_gauge
+from logger.console.literal import literal
+from logger.console.panels.board import Board
+from logger.console.panels.ink import BAD, DIM, GOOD, STRONG, TITLE, line, page, paragraph
+from logger.console.words import (
+    NOTHING,
+    band,
+    decimals_for,
+    forecast,
+    mass_figure,
+    mass_mark,
+    pressure_figure,
+    pressure_word,
+    rate_word,
+    with_uncertainty,
+)
+from logger.core.snapshot import PressureView, RateView, ResultView
+
+
+def mass(board: Board, width: int, height: int) -> Content:
+    """What the balance shows, big, with the stable mark as shape and word."""
+    view = board.snapshot.mass
+    figure = mass_figure(view)
+    mark = mass_mark(view)
+    good = view.stable and view.value_g is not None
+    head = line(("MASS", TITLE), "  ", (mark, GOOD if good else BAD))
+    big = big_lines(figure, width - 2, height - 1, FIGURE_FACES)
+    style = STRONG if good else ""
+    if not big:
+        return page([head, line((f"{figure} g", STRONG))])
+    rows = [line((each, style)) for each in big]
+    rows[-1] = line((big[-1], style), " g")
+    return page([head, *rows, *_load(board, height - 1 - len(rows))])
+
+
+def _load(board: Board, rows: int) -> list[Content]:
+    run = board.snapshot.run
+    if rows < 1 or run is None:
+        return []
+    if run.load_g is None:
+        target = f"charge wanted {run.charge_target_g:g} g ± {run.charge_tolerance_g:g} g"
+        return [line((target if run.charge_g is None else f"charge {run.charge_g:g} g", DIM))]
+    share = "" if run.load_pct is None else f" = {run.load_pct:.2f} %"
+    return [line("load ", (f"{run.load_g:.{board.snapshot.mass.decimals}f} g{share}", STRONG))]
+
+
+def rate_or_result(board: Board, width: int, height: int) -> Content:
+    """The loss rate against its limit, or the result once there is one."""
+    run = board.snapshot.run
+    if run is None:
+        return page([line(("LOSS RATE", TITLE)), line((NOTHING, DIM))])
+    if run.result is not None:
+        return _result(run.result, width, height)
+    return _rate(run.rate, width, height)
+
+
+def _rate(rate: RateView, width: int, height: int) -> Content:
+    word = rate_word(rate)
+    head = line(("LOSS RATE", TITLE), "  ", (word, BAD if word.startswith("▲") else GOOD))
+    lines = _figure(rate.rate_pct_per_min, rate.rate_u_pct_per_min, " %/min", width, height - 3)
+    limit = "no limit" if rate.limit_pct_per_min is None else f"limit {rate.limit_pct_per_min:g} %/min"
+    if rate.rate_u_pct_per_min is not None:
+        limit += " (± at k = 1)"
+    lines += paragraph(limit, width)
+    lines += paragraph(forecast(rate), width, STRONG)
+    return _with_room(head, lines, literal(rate.text, 200), width, height)
+
+
+def _result(result: ResultView, width: int, height: int) -> Content:
+    outcome = literal(result.outcome.replace("-", " ").upper(), 20)
+    head = line(("RESIDUE", TITLE), "  ", (outcome, GOOD if result.outcome == "endpoint" else BAD))
+    lines = _figure(result.residue_pct, result.residue_u_pct, " %", width, height - 3)
+    places = decimals_for(result.residue_u_pct)
+    passing = NOTHING if result.passing_pct is None else f"{result.passing_pct:.{places}f}"
+    lines += paragraph(f"passing {passing} % (± at k = 1)", width)
+    return _with_room(head, lines, literal(result.reason, 200), width, height)
+
+
+def _figure(value: float | None, u: float | None, unit: str, width: int, rows: int) -> list[Content]:
+    """Value with uncertainty; the value big where there is room for it."""
+    whole = f"{with_uncertainty(value, u)}{unit}"
+    if value is None or rows < 4:
+        return [line((whole if value is not None else NOTHING, STRONG))]
+    places = decimals_for(u)
+    big = big_lines(f"{value:.{places}f}", width - 6, rows - 1, FIGURE_FACES)
+    return [*(line((each, STRONG)) for each in big), line((whole, STRONG))]
+
+
+def _with_room(head: Content, lines: list[Content], text: str, width: int, height: int) -> Content:
+    """The text below, when all of it fits."""
+    more = paragraph(text, width, DIM)
+    room = height - 1 - len(lines)
+    return page([head, *lines, *(more if len(more) <= room else [])])
+
+
+def pressure(board: Board, width: int, height: int) -> Content:
+    """Pressure with its band as a gauge and in words. The lid's sentence is never left out."""
+    view = board.snapshot.pressure
+    word = pressure_word(view)
+    lid = paragraph(literal(view.lid, 200), width, STRONG)
+    room = height - 1 - len(lid)
+    head = line(("PRESSURE", TITLE), "  ", (word, GOOD if view.in_band else BAD))
+    lines = _pressure_figure(view, width, room)
+    return page([head, *lines[: max(0, room)], *lid][:height])
+
+
+def _pressure_figure(view: PressureView, width: int, rows: int) -> list[Content]:
+    """Figure, gauge, band: as big as the rows allow."""
+    figure = pressure_figure(view)
+    if view.low_pa is None or view.high_pa is None:
+        return _big_pressure(view, width, rows)
+    gauge = line((band_gauge(view.dp_pa, view.low_pa, view.high_pa, width), STRONG))
+    if rows < 5:
+        return [line((figure, STRONG), (f"  ({view.low_pa:.0f} to {view.high_pa:.0f})", DIM)), gauge]
+    return [*_big_pressure(view, width, rows - 2), gauge, line(band(view))]
+
+
+def _big_pressure(view: PressureView, width: int, rows: int) -> list[Content]:
+    big = [] if view.dp_pa is None else big_lines(f"{view.dp_pa:.0f}", width - 3, rows, FIGURE_FACES)
+    if not big:
+        return [line((pressure_figure(view), STRONG))]
+    return [*(line((each, STRONG)) for each in big[:-1]), line((big[-1], STRONG), " Pa")]

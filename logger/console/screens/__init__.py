@@ -1,0 +1,1 @@
+"""One screen a file. Screens draw and ask; the app routes."""

@@ -1,0 +1,87 @@
+"""The bench: where the run stands and what to do now."""
+
+from __future__ import annotations
+
+import time
+
+from textual.app import ComposeResult
+from textual.binding import Binding, BindingType
+from textual.containers import Horizontal
+
+from logger.console.keys import USES
+from logger.console.panels import bottom, figures, lower, progress, top
+from logger.console.panels.board import Board
+from logger.console.screens.board_screen import BoardScreen
+from logger.console.screens.panel import Panel
+
+CHART_S = 0.5
+"""A chart is redrawn at most twice a second."""
+
+
+def _bindings() -> list[BindingType]:
+    uses: list[BindingType] = [Binding("enter,space", "use('enter')", show=False)]
+    for use in USES:
+        names = "question_mark" if use.key == "?" else f"{use.key},{use.key.upper()}"
+        uses.append(Binding(names, f"use('{use.key}')", show=False))
+    return uses
+
+
+class BenchScreen(BoardScreen):
+    """The screen that is on while a run goes on."""
+
+    BINDINGS = _bindings()
+    AUTO_FOCUS = ""
+
+    def __init__(self) -> None:
+        super().__init__(id="bench")
+        self._charted_at = 0.0
+        self._charted: object = None
+
+    def compose(self) -> ComposeResult:
+        """Top to bottom as it is read from afar."""
+        yield from self.frame()
+        yield Panel(top.header, id="header", classes="body")
+        yield Panel(top.instruction, id="instruction", classes="body")
+        with Horizontal(id="figures", classes="body"):
+            yield Panel(figures.mass, id="mass")
+            yield Panel(figures.rate_or_result, id="rate")
+            yield Panel(figures.pressure, id="pressure")
+        yield Panel(progress.times, id="times", classes="body")
+        yield Panel(progress.sample, id="sample", classes="body")
+        with Horizontal(id="lower", classes="body"):
+            yield ChartPanel(lower.charts, id="left")
+            yield Panel(lower.events, id="events")
+        yield Panel(bottom.status, id="status", classes="body")
+        yield Panel(bottom.keys, id="keys", classes="body")
+
+    def show(self, board: Board) -> None:
+        """Heights first, then the texts; the chart at its own pace."""
+        width = self.size.width - 2
+        self.set_class(bool(board.snapshot.alarms) or not board.answering, "-alarmed")
+        self.set_class(not board.answering, "-stale")
+        self.set_rows(self.query_one("#times"), min(3, len(progress.time_lines(board, width))))
+        self.set_rows(self.query_one("#status"), min(3, max(1, len(bottom.status_lines(board, width)))))
+        self.set_rows(self.query_one("#keys"), min(3, max(1, len(bottom.key_lines(board, width)))))
+        super().show(board)
+        self._show_left(board)
+
+    def _show_left(self, board: Board) -> None:
+        chart = lower.chart_shown(board)
+        run = board.snapshot.run
+        what = (chart, run and run.run_id, len(run.weighings) if run else 0, self.size)
+        now_s = time.monotonic()
+        if what == self._charted and now_s - self._charted_at < CHART_S:
+            return
+        self._charted, self._charted_at = what, now_s
+        self.query_one("#left", ChartPanel).draw_from(board, lower.charts if chart else lower.weighings)
+
+    def action_use(self, key: str) -> None:
+        """A key was pressed."""
+        self.console.use(key)
+
+
+class ChartPanel(Panel):
+    """Keeps its own pace: passes over the redraw of the other panels."""
+
+    def show(self, board: Board) -> None:
+        """Waits for `draw_from`."""

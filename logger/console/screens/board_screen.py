@@ -1,0 +1,65 @@
+"""What all screens share: the alarms at the top, and the key values when the terminal is too small."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from typing import TYPE_CHECKING, cast
+
+from textual.events import Resize, ScreenResume
+from textual.screen import Screen
+from textual.widget import Widget
+
+from logger.console.panels.board import Board
+from logger.console.panels.small import small, too_small
+from logger.console.panels.top import alarm_rows, alarms
+from logger.console.screens.panel import Panel
+
+if TYPE_CHECKING:
+    from logger.console.app import ConsoleApp
+
+
+class BoardScreen(Screen[None]):
+    """Shows the newest board while it is on top. Subclasses yield `frame()` first."""
+
+    ALARM_ROWS_MOST = 4
+    AUTO_FOCUS = "Input"
+
+    @property
+    def console(self) -> ConsoleApp:
+        """The app, with its own type."""
+        return cast("ConsoleApp", self.app)
+
+    def frame(self) -> Iterator[Widget]:
+        """The parts that every screen has."""
+        yield Panel(small, id="small")
+        yield Panel(alarms, id="alarms", classes="body")
+
+    def show(self, board: Board) -> None:
+        """Draws the newest board."""
+        strip = self.query_one("#alarms", Panel)
+        rows = min(self.ALARM_ROWS_MOST, alarm_rows(board, self.size.width - 2))
+        self.set_rows(strip, rows)
+        for panel in self.query(Panel):
+            panel.show(board)
+
+    def set_rows(self, widget: Widget, rows: int) -> None:
+        """Gives the widget this height; none at all hides it. Does nothing when it has it already."""
+        height = widget.styles.height
+        if height is None or height.value != rows:
+            widget.styles.height = rows
+        if widget.display != (rows > 0):
+            widget.display = rows > 0
+
+    def on_screen_resume(self, event: ScreenResume) -> None:
+        """Another screen was closed: catch up."""
+        self.call_after_refresh(self._catch_up)
+
+    def on_resize(self, event: Resize) -> None:
+        """Below the least size only the key values are shown."""
+        self.set_class(too_small(event.size.width, event.size.height), "-small")
+        self.set_class(event.size.width >= 110 and event.size.height >= 36, "-roomy")
+        self.call_after_refresh(self._catch_up)
+
+    def _catch_up(self) -> None:
+        if self.console.board is not None and self.is_current:
+            self.show(self.console.board)

@@ -1,0 +1,70 @@
+"""New run: choose the method, scan or type the sample, the rest if there is any."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+
+from textual.content import Content
+from textual.widget import Widget
+from textual.widgets import OptionList, Static
+from textual.widgets.option_list import Option
+
+from logger.console.forms import new_run
+from logger.console.literal import fit, literal
+from logger.console.panels.ink import DIM, TITLE, line
+from logger.console.screens.form_screen import FormScreen, Send, Values
+from logger.core.snapshot import MethodView
+
+
+class NewRunScreen(FormScreen):
+    """The form with the list of methods above its fields."""
+
+    AUTO_FOCUS = "#field-sample_id"
+
+    def __init__(self, methods: Sequence[MethodView], chosen: str, operator: str, send: Send) -> None:
+        super().__init__(new_run(operator), send)
+        self._methods = methods
+        self._chosen = next((i for i, each in enumerate(methods) if each.id == chosen), 0)
+
+    def above(self) -> Iterator[Widget]:
+        """The methods; the marked one is taken."""
+        yield Static(
+            line(("METHOD", TITLE), ("  up from the sample, then up and down to choose", DIM)),
+            markup=False,
+            classes="body",
+        )
+        if not self._methods:
+            yield Static("No method is in use at this bench. Add one first.", markup=False, classes="body")
+            return
+        options = [Option(_method_line(each)) for each in self._methods]
+        chosen = OptionList(*options, markup=False, compact=True, id="methods", classes="body")
+        chosen.highlighted = self._chosen
+        yield chosen
+
+    def key_labels(self) -> list[tuple[str, str]]:
+        """The form's own words for its keys."""
+        return [("Enter", self.form.enter), ("Ctrl+S", "start now"), ("↑ ↓", "move"), ("Esc", "back")]
+
+    def values(self) -> Values:
+        """The fields and the method."""
+        methods = self.query("#methods")
+        index = methods.first(OptionList).highlighted if methods else None
+        method_id = self._methods[index].id if index is not None else ""
+        return {"method_id": method_id, **super().values()}
+
+    def on_option_list_option_selected(self, event: OptionList.OptionSelected) -> None:
+        """Enter on a method: on to the sample."""
+        event.stop()
+        self.query_one("#field-sample_id").focus()
+
+    def action_send(self) -> None:
+        """Refuses without a method."""
+        if not self.values()["method_id"]:
+            self.say("No method is in use at this bench. Add one first.")
+        else:
+            super().action_send()
+
+
+def _method_line(method: MethodView) -> Content:
+    title = fit(literal(method.title, 60), 34)
+    return line((title, "bold"), f" rev. {method.revision}  ", (literal(method.summary, 120), DIM))

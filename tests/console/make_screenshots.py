@@ -1,0 +1,80 @@
+"""Draws every screen to SVG and PNG: `python -m tests.console.make_screenshots [FOLDER]`.
+
+The PNGs need cairosvg and the DejaVu Sans Mono font.
+"""
+
+from __future__ import annotations
+
+import asyncio
+import importlib
+import math
+import sys
+import tempfile
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any
+
+from logger.console.app import ConsoleApp
+from logger.core.snapshot import Snapshot
+from logger.service.client import ServiceClient
+from tests.console import examples
+from tests.console.fake_service import serving
+
+FONT = "DejaVu Sans Mono"
+KEYS = {"help": ["?"], "new_run": ["n"], "cautions": ["c"], "events": ["e"], "leave": ["q"], "stop": ["s"]}
+STATES = {"new_run": "idle", "cautions": "cautions_due"}
+
+
+def history() -> dict[str, Any]:
+    """Three minutes of a run: a falling load with a little wobble, a pressure with a sag."""
+    t_s = [each / 2 for each in range(0, 369)]
+    load = [50.12 * (0.17 + 0.83 * math.exp(-t / 55)) + 0.05 * math.sin(t * 1.7) for t in t_s]
+    sag = [900 * math.exp(-(((t - 95) / 6) ** 2)) for t in t_s]
+    dp = [2490 * (1 - math.exp(-t / 2.5)) - low + 30 * math.sin(t) for t, low in zip(t_s, sag, strict=True)]
+    return {"t_s": t_s, "mass_g": load, "dp_pa": dp}
+
+
+async def shoot(name: str, snapshot: Snapshot, size: tuple[int, int], keys: list[str]) -> str:
+    """One screen as SVG text."""
+    with tempfile.TemporaryDirectory() as folder:
+        path = Path(folder) / "bench.sock"
+        async with serving(path, snapshot, history=history()):
+            app = ConsoleApp(ServiceClient(path), "j.tester")
+            async with app.run_test(size=size) as pilot:
+                while app.board is None:
+                    await pilot.pause(0.05)
+                await pilot.pause(0.3)
+                await pilot.press(*keys)
+                await pilot.pause(0.6)
+                return app.export_screenshot(title=name)
+
+
+def save(svg: str, target: Path) -> None:
+    """SVG as it is; PNG with a font that this machine has."""
+    target.with_suffix(".svg").write_text(svg, encoding="utf-8")
+    try:
+        cairosvg = importlib.import_module("cairosvg")
+    except ImportError:
+        print("cairosvg is not installed: SVG only")
+        return
+    local = svg.replace("Fira Code", FONT)
+    cairosvg.svg2png(bytestring=local.encode("utf-8"), write_to=str(target.with_suffix(".png")), scale=1.0)
+
+
+async def main(folder: Path, wanted: list[str]) -> None:
+    """All screens at both sizes, or the wanted ones."""
+    makers: dict[str, Callable[[], Snapshot]] = dict(examples.ALL)
+    for name in [*examples.ALL, *KEYS]:
+        for size in ((80, 24), (140, 45)):
+            label = f"{name}-{size[0]}x{size[1]}"
+            if wanted and name not in wanted:
+                continue
+            snapshot = makers[STATES.get(name, name if name in makers else "sieving")]()
+            save(await shoot(label, snapshot, size, KEYS.get(name, [])), folder / label)
+            print(label)
+
+
+if __name__ == "__main__":
+    target = Path(sys.argv[1]) if len(sys.argv) > 1 else Path("screenshots")
+    target.mkdir(parents=True, exist_ok=True)
+    asyncio.run(main(target, sys.argv[2:]))

@@ -79,7 +79,6 @@ class RunJournal(Protocol):
 class PlantLink(Protocol):
     """The way to the broker, as the service sees it."""
 
-    @property
     def view(self) -> BrokerView:
         """How it stands, for the screen."""
         ...

@@ -43,10 +43,11 @@ class Journal:
         utc: Callable[[], str],
         new_id: Callable[[], str],
         on_failure: Callable[[Exception], None],
-        on_message: Callable[[], None] = lambda: None,
     ) -> None:
-        """Opens the store. `on_failure` and `on_message` are called on the writer's thread. StoreError."""
-        self._utc, self._new_id, self._on_message = utc, new_id, on_message
+        """Opens the store (StoreError). `on_failure` is called on the writer's thread."""
+        self.utc, self._new_id = utc, new_id
+        self.on_message: Callable[[], None] = lambda: None
+        """Called on the writer's thread when messages for the plant were added."""
         self._lock = threading.Lock()
         self._pending: dict[str, _Pending] = {}
         self._in_flight: dict[str, tuple[int, int]] = {}
@@ -81,7 +82,7 @@ class Journal:
         def job(connection: sqlite3.Connection) -> dict[str, Any]:
             body = build(head(connection)).body()
             _insert_record(connection, body)
-            utc = self._utc()
+            utc = self.utc()
             add_message(connection, self._new_id(), "record", run_id, utc, body)
             issued = {"revision": body["revision"], "sha256": body["record_sha256"]}
             event = Event(EventKind.RECORD_ISSUED, _last_ns(connection, run_id), utc, issued)
@@ -89,7 +90,7 @@ class Journal:
             return body
 
         future = self.writer.submit(job)
-        future.add_done_callback(lambda _: self._on_message())
+        future.add_done_callback(lambda _: self.on_message())
         return future
 
     def archive(self, run_id: str) -> Future[None]:
@@ -120,7 +121,7 @@ class Journal:
                     del self._pending[run_id]
         self._in_flight = {}
         if published:
-            self._on_message()
+            self.on_message()
 
     def _write_batch(
         self,
@@ -131,7 +132,7 @@ class Journal:
     ) -> None:
         before = head(connection)
         seq = before.batch + 1
-        utc = self._utc()
+        utc = self.utc()
         at_ns = max([e.at_ns for e in events] + [r.at_ns for r in readings])
         text, blob = events_text(events), encode(readings)
         readings_sha256 = sha256_hex(blob)

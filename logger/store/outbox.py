@@ -50,6 +50,14 @@ class SqliteOutbox:
         """How many wait, and how many are set aside."""
         return await self._do(rows.waiting)
 
+    async def last_seq(self) -> int:
+        """The highest seq ever handed out, 0 before the first."""
+        return await self._do(rows.last_seq)
+
+    async def newest_record(self) -> OutboxItem | None:
+        """The record of the newest run in its newest revision, sent or not."""
+        return await self._do(rows.newest_record)
+
     async def wait_for_more(self, timeout_s: float) -> None:
         """Returns when something was added, or after the time."""
         self._loop = asyncio.get_running_loop()

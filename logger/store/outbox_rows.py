@@ -28,10 +28,27 @@ def add_message(
 
 def next_unsent(connection: sqlite3.Connection) -> OutboxItem | None:
     """The oldest message that is neither sent nor set aside."""
-    row = connection.execute(
-        "SELECT seq, message_id, kind, created_at, body, attempts FROM outbox "
-        "WHERE sent_at IS NULL AND set_aside IS NULL ORDER BY seq LIMIT 1"
-    ).fetchone()
+    return _item(connection, "WHERE sent_at IS NULL AND set_aside IS NULL ORDER BY seq LIMIT 1")
+
+
+def newest_record(connection: sqlite3.Connection) -> OutboxItem | None:
+    """The record of the newest run in its newest revision, sent or not."""
+    return _item(
+        connection,
+        "WHERE kind = 'record' AND run_id = "
+        "(SELECT run.run_id FROM run JOIN record USING (run_id) ORDER BY run.number DESC LIMIT 1) "
+        "ORDER BY seq DESC LIMIT 1",
+    )
+
+
+def last_seq(connection: sqlite3.Connection) -> int:
+    """The highest seq ever handed out, 0 before the first."""
+    return int(connection.execute("SELECT coalesce(max(seq), 0) FROM outbox").fetchone()[0])
+
+
+def _item(connection: sqlite3.Connection, where: str) -> OutboxItem | None:
+    columns = "seq, message_id, kind, created_at, body, attempts"
+    row = connection.execute(f"SELECT {columns} FROM outbox {where}").fetchone()
     if row is None:
         return None
     seq, message_id, kind, created_at, body, attempts = row

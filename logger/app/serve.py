@@ -1,0 +1,165 @@
+"""Wires one bench's service: store, instruments, plant and local socket; ends it cleanly on a signal."""
+
+from __future__ import annotations
+
+import asyncio
+import logging
+import logging.handlers
+from collections.abc import Coroutine
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+from drivers.link_watch import LinkEvent
+from logger.app.bench_files import read_bench, read_broker, read_methods, read_rig
+from logger.app.clock import BenchClock, utc_now
+from logger.app.ids import UuidV7
+from logger.app.instruments import bench_instruments
+from logger.app.paths import DataFolder
+from logger.app.plan import bench_plan, software
+from logger.app.signals import end_tasks, signal_future
+from logger.core.ports import PlantLink
+from logger.core.readings import Channel
+from logger.core.run.live_estimator import make_live_rate
+from logger.publish.board import view_without_broker
+from logger.publish.sender import Publisher
+from logger.publish.settings import BrokerSettings
+from logger.service.bench_service import BenchService, BenchSetup
+from logger.service.local_server import LocalServer
+from logger.service.picture import live_values, snapshot
+from logger.settings import Bench
+from logger.store.install import install_id
+from logger.store.journal import Journal
+from logger.store.lock import InstanceLock
+from logger.store.outbox import SqliteOutbox
+from logger.store.recover import close_open_runs
+
+TICK_S = 0.1
+LIVE_S = 1.0
+_LOG = logging.getLogger("lastgrain.service")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ServeOptions:
+    """What `lastgrain serve` was asked for. `speed` and `simulated` belong to the virtual rig."""
+
+    data: DataFolder
+    bench_path: Path
+    speed: float = 1.0
+    simulated: bool = False
+
+
+class NoPlant:
+    """A bench without a broker."""
+
+    def view(self) -> Any:
+        """Says so."""
+        return view_without_broker()
+
+    def set_live(self, values: dict[str, Any]) -> None:
+        """Nobody listens."""
+
+
+def serve(options: ServeOptions) -> str:
+    """Runs the service until a signal; gives the signal's name. Raises ConfigError, StoreError."""
+    bench = read_bench(options.bench_path)
+    options.data.prepare()
+    lock = InstanceLock(options.data.lock)
+    try:
+        _log_to_file(options.data)
+        return asyncio.run(_serve(options, bench))
+    finally:
+        lock.release()
+
+
+async def _serve(options: ServeOptions, bench: Bench) -> str:
+    journal = Journal(options.data.store, utc_now, UuidV7().new_id, on_failure=_store_failed)
+    try:
+        await asyncio.to_thread(close_open_runs, journal, options.data.store)
+        outbox = SqliteOutbox(journal.writer, utc_now)
+        journal.on_message = outbox.poke
+        client_id = await asyncio.wrap_future(journal.writer.submit(install_id))
+        broker = read_broker(bench, options.bench_path, client_id)
+        return await _run_bench(options, bench, journal, outbox, broker)
+    finally:
+        await asyncio.to_thread(journal.close)
+
+
+async def _run_bench(
+    options: ServeOptions, bench: Bench, journal: Journal, outbox: SqliteOutbox, broker: BrokerSettings | None
+) -> str:
+    clock = BenchClock(options.speed)
+    publisher = None if broker is None else Publisher(broker, bench.site, bench.bench, outbox, clock)
+    plant: PlantLink = publisher or NoPlant()
+    service = BenchService(_setup(options, bench), clock, UuidV7(), journal, plant)
+
+    def on_link(channel: Channel, event: LinkEvent) -> None:
+        service.on_link(channel, event.state, event.text)
+
+    instruments = bench_instruments(bench, clock.now_ns, options.speed, service.on_readings, on_link)
+    jobs: dict[str, Coroutine[Any, Any, None]] = {
+        "mass": instruments[0].run(),
+        "pressure": instruments[1].run(),
+        "tick": _tick(service),
+        "live": _live(service),
+        "socket": LocalServer(service, options.data.socket).run(),
+    }
+    if publisher is not None:
+        jobs["publish"] = publisher.run()
+    return await _until_signal(service, jobs)
+
+
+def _setup(options: ServeOptions, bench: Bench) -> BenchSetup:
+    return BenchSetup(
+        plan=bench_plan(bench, options.speed),
+        methods=read_methods(bench, options.bench_path),
+        rig=read_rig(bench, options.bench_path),
+        software=software(),
+        speed=options.speed,
+        simulated=options.simulated,
+        live_rate=make_live_rate,
+        ports={Channel.MASS: bench.balance.port, Channel.PRESSURE: bench.pressure.port},
+        profiles={Channel.MASS: bench.balance.profile, Channel.PRESSURE: bench.pressure.profile},
+    )
+
+
+async def _until_signal(service: BenchService, jobs: dict[str, Coroutine[Any, Any, None]]) -> str:
+    """Runs the jobs side by side. A job that fails is a bug: the run is closed first, then it is raised."""
+    stop = signal_future()
+    tasks = [asyncio.create_task(job, name=name) for name, job in jobs.items()]
+    everything: list[asyncio.Future[Any]] = [stop, *tasks]
+    done, _ = await asyncio.wait(everything, return_when=asyncio.FIRST_COMPLETED)
+    reason = stop.result() if stop in done else "a fault inside the service"
+    stop.cancel()
+    try:
+        await service.end_open_run(f"the service was stopped ({reason})")
+    finally:
+        await end_tasks(tasks)
+    return reason
+
+
+async def _tick(service: BenchService) -> None:
+    while True:
+        await asyncio.sleep(TICK_S)
+        service.tick()
+
+
+async def _live(service: BenchService) -> None:
+    while True:
+        await asyncio.sleep(LIVE_S)
+        service.plant.set_live(live_values(snapshot(service)))
+
+
+def _store_failed(error: Exception) -> None:
+    _LOG.error("the store failed: %s", error)
+
+
+def _log_to_file(data: DataFolder) -> None:
+    handler = logging.handlers.RotatingFileHandler(
+        data.log, maxBytes=1_000_000, backupCount=3, encoding="utf-8"
+    )
+    handler.setFormatter(logging.Formatter("%(asctime)s %(levelname)s %(name)s %(message)s"))
+    root = logging.getLogger()
+    root.addHandler(handler)
+    root.setLevel(logging.INFO)
+    data.log.chmod(0o600)

@@ -8,7 +8,7 @@ from collections.abc import Callable
 import numpy as np
 
 from simulators.dialects import Dialect, Shown, requests_in
-from simulators.faults import WireFaults
+from simulators.faults import SECOND_NS, WireFaults
 
 ANSWER_NS = 15_000_000
 """Time from a request to the first byte of its answer."""
@@ -26,7 +26,7 @@ class LineInstrument:
         self.faults = WireFaults(dialect, rng)
         self._look = look
         self._counter = 0
-        self._next_line_ns = first_ns
+        self._last_line_ns = first_ns - round(dialect.period_s * SECOND_NS)
         self._asked: list[int] = []
         self._pending = b""
         self._out: list[tuple[int, int, bytes]] = []
@@ -41,8 +41,9 @@ class LineInstrument:
     def next_ns(self, now_ns: int) -> int:
         """When `fire` has something to do next."""
         due = self._asked[0] if self._asked else NEVER_NS
-        if self.faults.period_ns(now_ns) is not None:
-            due = min(due, self._next_line_ns)
+        period_ns = self.faults.period_ns(now_ns)
+        if period_ns is not None:
+            due = min(due, self._last_line_ns + period_ns)
         return min(due, self._out[0][0]) if self._out else due
 
     def fire(self, at_ns: int) -> list[bytes]:
@@ -59,11 +60,11 @@ class LineInstrument:
     def _stream(self, at_ns: int) -> None:
         period_ns = self.faults.period_ns(at_ns)
         if period_ns is None:
-            self._next_line_ns = at_ns
             return
-        if self._next_line_ns <= at_ns:
+        due_ns = self._last_line_ns + period_ns
+        if due_ns <= at_ns:
             self._say(at_ns)
-            self._next_line_ns = max(self._next_line_ns + period_ns, at_ns + 1)
+            self._last_line_ns = due_ns if at_ns - due_ns < period_ns else at_ns
 
     def _say(self, at_ns: int) -> None:
         shown = self.faults.shown(self._look(), at_ns)

@@ -1,0 +1,59 @@
+"""The suction force that a balance below the jet shows as mass: what is known of it, and how well.
+
+Force = coupling x dP + curvature x dP^2, in % of the charge, dP in kPa. From a blank run where there was
+one; otherwise the middle of the admitted range, and the rest is learned in the run.
+"""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+from numpy.typing import NDArray
+
+from logger.core.endpoint.blocks import Block
+from logger.core.endpoint.parameters import Tuning
+from logger.core.endpoint.tail_filter import measurement_row
+from logger.core.rig import Rig
+
+Array = NDArray[np.float64]
+
+
+class SuctionForce:
+    """Coupling and curvature of one rig, for one charge."""
+
+    def __init__(self, tuning: Tuning, rig: Rig, dp0_pa: float, pct: float) -> None:
+        self._nominal = dp0_pa / 1000.0
+        self._curvature = (rig.coupling2_g_per_kpa2 or 0.0) * pct
+        given = rig.coupling_g_per_kpa
+        if given is None:
+            self.coupling = tuning.unknown_coupling_g_per_kpa * pct
+            self.doubt = tuning.unknown_coupling_u_g_per_kpa * pct
+            self._least_share = tuning.coupling_doubt
+        else:
+            own = rig.coupling_u_g_per_kpa
+            self.coupling = given * pct
+            self.doubt = (own if own is not None else 0.1 * abs(given)) * pct
+            self._least_share = tuning.coupling_doubt_known
+
+    @property
+    def at_nominal(self) -> float:
+        """Force at nominal pressure."""
+        return self.coupling * self._nominal + self._curvature * self._nominal**2
+
+    @property
+    def at_nominal_sd(self) -> float:
+        """Its standard uncertainty."""
+        return self.doubt * self._nominal
+
+    def least_doubt(self, learned: float) -> float:
+        """A coefficient keeps this doubt whatever a run teaches: lags make it come out low."""
+        return self._least_share * abs(self.coupling + learned)
+
+    def without(self, block: Block) -> tuple[float, Array]:
+        """(block mean less the force's known departure from nominal, sensitivities to the unknowns)."""
+        if math.isnan(block.kpa):
+            return block.mass, measurement_row(block.t_s, 0.0, 0.0)
+        here = block.kpa - self._nominal
+        known = self.coupling * here + self._curvature * (block.kpa**2 - self._nominal**2)
+        return block.mass - known, measurement_row(block.t_s, here, -block.kpa_per_s)

@@ -39,7 +39,9 @@ def open_error(port: str, error: BaseException) -> LinkError:
         return LinkError(LinkTrouble.IN_USE, f"port {port} is in use by another program: {advice}")
     if code == errno.ECONNREFUSED:
         advice = "start what serves this address, or correct the port in the bench file."
-        return LinkError(LinkTrouble.FAILED, f"nothing listens at {port}: {advice}")
+        return LinkError(LinkTrouble.ABSENT, f"nothing listens at {port}: {advice}")
+    if isinstance(error, TimeoutError):
+        return LinkError(LinkTrouble.ABSENT, f"{port} does not answer: check the network and the address.")
     return LinkError(LinkTrouble.FAILED, f"port {port} cannot be opened ({_reason(error)}): check the port.")
 
 

@@ -27,13 +27,11 @@ class TcpTransport(asyncio.Protocol):
         try:
             async with asyncio.timeout(self._connect_s):
                 await loop.create_connection(lambda: self, *self._address)
-        except TimeoutError:
-            message = TimeoutError(f"no answer in {self._connect_s:g} s")
-            raise open_error(self._port, message) from None
         except asyncio.CancelledError:
             await self.close()
             raise
         except OSError as error:
+            await self.close()
             raise open_error(self._port, error) from None
 
     def write(self, data: bytes) -> None:

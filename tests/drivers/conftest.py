@@ -10,6 +10,8 @@ from pathlib import Path
 
 import pytest
 
+from tests.drivers.peers import Peer, PtyPeer, TcpPeer
+
 
 def open_files() -> dict[str, str]:
     folder = Path("/proc/self/fd")
@@ -36,3 +38,13 @@ def nothing_left_open() -> Iterator[None]:
     assert not set(threading.enumerate()) - threads
     left = {number: target for number, target in open_files().items() if number not in files}
     assert not left
+
+
+@pytest.fixture(params=["serial", "tcp"])
+def peer(request: pytest.FixtureRequest, tmp_path: Path, nothing_left_open: None) -> Peer:
+    return PtyPeer(tmp_path) if request.param == "serial" else TcpPeer()
+
+
+@pytest.fixture
+def pty_peer(tmp_path: Path, nothing_left_open: None) -> PtyPeer:
+    return PtyPeer(tmp_path)

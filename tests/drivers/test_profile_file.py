@@ -1,11 +1,13 @@
 from __future__ import annotations
 
+import re
 from pathlib import Path
 
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from drivers import profile_file
 from drivers.profile import NumberField
 from drivers.profile_file import load_profile, parse_profile
 from drivers.toml_table import ProfileError
@@ -169,3 +171,13 @@ def test_a_damaged_profile_is_read_or_refused_with_a_sentence(name: str, data: s
 
     assert sentence.startswith("p.toml")
     assert sentence.endswith(".")
+
+
+def test_the_description_of_profiles_names_every_key_and_kind() -> None:
+    text = (PROFILE_FOLDER / "README.md").read_text(encoding="utf-8")
+    named = set(re.findall(r"`([a-z_]+)`", text))
+
+    kinds = set(profile_file._FIELD_KINDS)
+    field_keys = {key for keys, _ in profile_file._FIELD_KINDS.values() for key in keys}
+    top_keys = set(profile_file._TOP_KEYS) - {"range", "serial", "field"}
+    assert kinds | field_keys | top_keys | set(profile_file._SERIAL_KEYS) <= named

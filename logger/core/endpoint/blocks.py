@@ -123,29 +123,35 @@ class BlockBuilder:
 
     def _fit(self, t: Array, mass: Array, dp: Array) -> tuple[int, float, float, float]:
         """(readings kept, level at their mean time, scatter, that mean time)."""
-        keep = np.ones(t.size, dtype=bool)
-        for attempt in range(2):
-            middle = float(t[keep].mean())
-            design = self._design(t - middle, int(np.count_nonzero(keep)))
-            solution = np.linalg.lstsq(design[keep], mass[keep], rcond=None)[0]
-            rest = mass - design @ solution
-            sigma = 1.4826 * float(np.median(np.abs(rest[keep])))
-            good = np.abs(rest) <= self._tuning.spike_sigmas * sigma + 1e-12
-            if attempt or sigma <= 0 or good.all() or np.count_nonzero(good) < max(3, 0.6 * t.size):
-                break
-            keep = good
+        basis, level, rest, middle = self._line(t, mass)
+        size = np.abs(rest)
+        sigma = 1.4826 * float(np.sort(size)[t.size // 2])
+        keep = size <= self._tuning.spike_sigmas * sigma + 1e-12
         kept = int(np.count_nonzero(keep))
-        if kept > design.shape[1] + 2 and not np.isnan(dp[0, 0]) and not np.isnan(dp).any():
-            self._lags.learn(design[keep], mass[keep], dp[keep])
-        scatter = math.sqrt(float(rest[keep] @ rest[keep]) / max(kept - design.shape[1], 1))
-        return kept, float(solution[0]), scatter, middle
+        if sigma > 0 and max(3, 0.6 * t.size) <= kept < t.size:
+            t, mass, dp = t[keep], mass[keep], dp[keep]
+            basis, level, rest, middle = self._line(t, mass)
+        freedom = t.size - basis.shape[1]
+        if freedom > 2 and not math.isnan(dp[0, 0]) and not np.isnan(dp).any():
+            self._lags.learn(basis, rest, dp)
+        return t.size, level, math.sqrt(float(rest @ rest) / max(freedom, 1)), middle
 
-    def _design(self, dt: Array, count: int) -> Array:
-        columns = [np.ones_like(dt), dt]
-        if self._turn_s is not None and count >= self._tuning.harmonics_min:
-            angle = 2 * math.pi * dt / self._turn_s
-            columns += [np.cos(angle), np.sin(angle), np.cos(2 * angle), np.sin(2 * angle)]
-        return np.column_stack(columns)
+    def _line(self, t: Array, mass: Array) -> tuple[Array, float, Array, float]:
+        """(orthonormal basis, level, what is left over, mean time) of level, slope and turns of the nozzle."""
+        middle = float(t.sum()) / t.size
+        dt = t - middle
+        length = math.sqrt(float(dt @ dt)) or 1.0
+        columns = [np.full(t.size, 1.0 / math.sqrt(t.size)), dt / length]
+        if self._turn_s is None or t.size < self._tuning.harmonics_min:
+            basis = np.column_stack(columns)
+            along = basis.T @ mass
+            return basis, float(along[0]) / math.sqrt(t.size), mass - basis @ along, middle
+        angle = 2 * math.pi * dt / self._turn_s
+        columns += [np.cos(angle), np.sin(angle), np.cos(2 * angle), np.sin(2 * angle)]
+        basis, upper = np.linalg.qr(np.column_stack(columns))
+        along = basis.T @ mass
+        level = float(np.linalg.solve(upper, along)[0]) / math.sqrt(t.size)
+        return basis, level, mass - basis @ along, middle
 
 
 def _level_and_slope(dt: Array, values: Array) -> tuple[float, float]:

@@ -41,12 +41,10 @@ class LagMatch:
         self._t = t_s
         return self._filtered
 
-    def learn(self, design: Array, mass: Array, dp: Array) -> None:
-        """One block: what of mass and dP level, slope and turns of the nozzle (`design`) leave over."""
-        basis = np.linalg.qr(design)[0]
-        mass = mass - basis @ (basis.T @ mass)
+    def learn(self, basis: Array, rest: Array, dp: Array) -> None:
+        """One block: what level, slope and turns of the nozzle (`basis`) leave of mass (`rest`) and of dp."""
         dp = dp - basis @ (basis.T @ dp)
-        self._cross += mass @ dp
+        self._cross += rest @ dp
         self._power += (dp * dp).sum(axis=0)
         self._blocks += 1
         if self._blocks >= BLOCKS_TO_TELL:

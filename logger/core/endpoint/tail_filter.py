@@ -24,6 +24,8 @@ COMPONENTS = 4
 SIZE = FLICKER + COMPONENTS
 MAX_LN_STEP = 0.15
 MAX_LEAP = 0.5
+_IDENTITY = np.eye(SIZE)
+_DIAGONAL = slice(None, None, SIZE + 1)
 
 
 class TailFilter:
@@ -39,7 +41,9 @@ class TailFilter:
         for index, sd in ((LOAD, load_sd), (DRIFT, drift_sd), (COUPLING, coupling_sd), (LAG, lag_sd)):
             self.cov[index, index] = sd * sd
         ratio = tuning.flicker_ratio
-        self._taus: Array = tuning.flicker_first_s * ratio ** np.arange(COMPONENTS, dtype=np.float64)
+        taus = tuning.flicker_first_s * ratio ** np.arange(COMPONENTS, dtype=np.float64)
+        self._minus_rates: Array = -1.0 / taus
+        self._ones: Array = np.ones(SIZE)
         self._density = 0.0
         self.sieving = False
         self.evidence = 0.0
@@ -96,12 +100,11 @@ class TailFilter:
         return loss
 
     def _relax_flicker(self, dt_s: float) -> None:
-        keep = np.exp(-dt_s / self._taus)
-        self.state[FLICKER:] *= keep
-        self.cov[FLICKER:, :] *= keep[:, None]
-        self.cov[:, FLICKER:] *= keep
-        diagonal = range(FLICKER, SIZE)
-        self.cov[diagonal, diagonal] += self._component_var() * (1.0 - keep * keep)
+        keep = self._ones.copy()
+        keep[FLICKER:] = np.exp(dt_s * self._minus_rates)
+        self.state *= keep
+        self.cov *= keep[:, None] * keep
+        self.cov.flat[_DIAGONAL] += self._component_var() * (1.0 - keep * keep)
 
     def _move(self, theta_s: float, h: float) -> float:
         tuning, state = self._tuning, self.state
@@ -110,7 +113,7 @@ class TailFilter:
         loss = rate * (1.0 - faded) / decay
         dl = math.log1p(h / theta_s)
         keep_z = math.exp(-dl / tuning.memory_z)
-        change = np.eye(SIZE)
+        change = _IDENTITY.copy()
         change[LOAD, X] = -loss
         change[LOAD, Y] = loss - rate * h * faded
         change[X, Y] = -decay * h

@@ -18,7 +18,7 @@ from typing import Literal
 from logger.app.signals import until_signal
 from logger.service.client import ServiceClient
 from simulators import serve as rig
-from simulators.scenarios import UnknownScenarioError
+from simulators.scenarios import UnknownScenarioError, find_scenario
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -39,10 +39,11 @@ class SimulateOptions:
 def simulate(options: SimulateOptions) -> int:
     """Serves until a signal. Returns the exit code."""
     try:
-        return asyncio.run(_simulate(options))
-    except* UnknownScenarioError as group:
-        print(group.exceptions[0], file=sys.stderr)
+        find_scenario(options.scenario)
+    except UnknownScenarioError as error:
+        print(error, file=sys.stderr)
         return 2
+    return asyncio.run(_simulate(options))
 
 
 async def _simulate(options: SimulateOptions) -> int:

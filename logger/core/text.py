@@ -21,3 +21,10 @@ def clean_text(name: str, value: object, longest: int) -> str:
         if unicodedata.category(char) in _FORBIDDEN:
             raise Refused(f"{name}: character {place} (U+{ord(char):04X}) cannot be printed; leave it out.")
     return text
+
+
+def printable(text: str) -> str:
+    """`text` for a terminal: characters that could move the cursor or hide are shown as escapes."""
+    return "".join(
+        char if unicodedata.category(char) not in _FORBIDDEN else f"\\u{ord(char):04x}" for char in text
+    )

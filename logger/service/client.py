@@ -112,7 +112,7 @@ class ServiceClient:
             self._changed.clear()
             yield self.watch()
 
-    async def command(self, name: str, **args: Any) -> Reply:
+    async def command(self, name: str, /, **args: Any) -> Reply:
         """Asks the service to do something. Never raises for a refusal or a lost service."""
         if self._writer is None or not self.watch().answering:
             return Reply(False, "The service does not answer. Nothing was sent.")

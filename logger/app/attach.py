@@ -1,0 +1,61 @@
+"""Attaches a screen to the bench's service, and starts one when none answers."""
+
+from __future__ import annotations
+
+import socket
+import sys
+import time
+from collections.abc import Callable, Mapping
+from pathlib import Path
+
+from logger.app.children import start_child
+from logger.app.paths import DataFolder
+
+START_S = 10.0
+
+
+def answers(path: Path) -> bool:
+    """Whether a service listens on the local socket."""
+    with socket.socket(socket.AF_UNIX, socket.SOCK_STREAM) as probe:
+        probe.settimeout(1.0)
+        try:
+            probe.connect(str(path))
+        except OSError:
+            return False
+    return True
+
+
+def attach(data: DataFolder, bench: Callable[[], Path]) -> int:
+    """The console. Raises ConfigError when a service must be started and there is no bench file."""
+    if not ensure_service(data, bench):
+        return 4
+    from logger.console.entry import run_console
+
+    return run_console(data.socket)
+
+
+def attach_lines(data: DataFolder, bench: Callable[[], Path], start: Mapping[str, str]) -> int:
+    """One run in line mode."""
+    if not ensure_service(data, bench):
+        return 4
+    from logger.console.entry import run_text
+
+    return run_text(data.socket, start["operator_id"], start=start)
+
+
+def ensure_service(data: DataFolder, bench: Callable[[], Path]) -> bool:
+    """A service answers, an old one or a new one that outlives this terminal. False when it did not start."""
+    if answers(data.socket):
+        return True
+    path = bench()
+    data.prepare()
+    log = data.root / "serve.log"
+    child = start_child("serve", "--data", str(data.root), "--bench", str(path), log=log, own_session=True)
+    end_s = time.monotonic() + START_S
+    while time.monotonic() < end_s and child.poll() is None:
+        if answers(data.socket):
+            return True
+        time.sleep(0.05)
+    lines = log.read_text(encoding="utf-8", errors="replace").strip().splitlines()
+    print(lines[-1] if lines else f"The service did not start; see {log}.", file=sys.stderr)
+    return False

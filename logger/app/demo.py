@@ -1,0 +1,168 @@
+"""The demo: broker, virtual rig and service as separate programs on real ports, and a run through all of it."""
+
+from __future__ import annotations
+
+import asyncio
+import contextlib
+import json
+import subprocess
+import sys
+import tempfile
+from collections.abc import Iterator
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Literal
+from urllib.parse import urlsplit
+
+from logger.app.children import ChildError, first_json_line, start_child, stop_child
+from logger.app.demo_broker import DemoBrokerError, start_broker
+from logger.app.operator import OPERATOR, DemoStuckError, HeadlessOperator
+from logger.app.paths import DataFolder
+from logger.settings import config_dir
+from logger.store.history import reading, record_body
+
+HEADLESS_LIMIT_S = 600.0
+START = {
+    "sample_id": "DEMO-0001",
+    "operator_id": OPERATOR,
+    "lot": "LOT-17",
+    "point": "mill 2, after classifier",
+}
+MODES = {"interval": "beside", "live": "under"}
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class DemoOptions:
+    """What `lastgrain demo` was asked for. `broker` is a URL, None for the demo's own."""
+
+    headless: bool
+    speed: float
+    seed: int
+    scenario: str
+    mode: Literal["live", "interval"]
+    broker: str | None
+    data: DataFolder | None
+
+
+def demo(options: DemoOptions) -> int:
+    """Runs it. Returns the exit code: 0, 2 for a wrong option, 4 when the rig or the run fails."""
+    try:
+        with _folder(options) as data, _broker_table(options) as broker, _rig(options, data) as ports:
+            bench = _write_bench(options, data, ports, broker)
+            with _service(options, data, bench):
+                return _headless(options, data) if options.headless else _console(data)
+    except (ChildError, DemoStuckError) as error:
+        print(error, file=sys.stderr)
+        return 4
+    except DemoBrokerError as error:
+        print(error, file=sys.stderr)
+        return 6
+
+
+@contextlib.contextmanager
+def _folder(options: DemoOptions) -> Iterator[DataFolder]:
+    """The folder asked for, or one that goes with the demo."""
+    if options.data is not None:
+        options.data.prepare()
+        yield options.data
+        return
+    with tempfile.TemporaryDirectory(prefix="lastgrain-demo-") as root:
+        data = DataFolder(Path(root))
+        data.prepare()
+        yield data
+
+
+@contextlib.contextmanager
+def _broker_table(options: DemoOptions) -> Iterator[str]:
+    """The bench file's broker table: a broker of our own on this machine, or the one asked for."""
+    if options.broker is not None:
+        yield broker_table(options.broker)
+        return
+    with start_broker() as broker:
+        yield broker_table(f"mqtt://127.0.0.1:{broker.port}")
+
+
+def broker_table(url: str) -> str:
+    """`mqtt://HOST:PORT` (plain, said so) or `mqtts://HOST:PORT` as a bench file's table. Raises DemoBrokerError."""
+    try:
+        parts = urlsplit(url)
+        host, port = parts.hostname, parts.port
+    except ValueError:
+        host, port, parts = None, None, urlsplit("")
+    if parts.scheme not in ("mqtt", "mqtts") or not host or parts.password:
+        raise DemoBrokerError(
+            f"--broker {url}: give mqtt://HOST:PORT or mqtts://HOST:PORT, without a password in it."
+        )
+    plain = parts.scheme == "mqtt"
+    lines = ["[broker]", f'host = "{host}"', f"port = {port or (1883 if plain else 8883)}"]
+    return "\n".join([*lines, f"insecure = {'true' if plain else 'false'}", ""])
+
+
+@contextlib.contextmanager
+def _rig(options: DemoOptions, data: DataFolder) -> Iterator[dict[str, str]]:
+    log = data.root / "rig.log"
+    arguments = ["--scenario", options.scenario, "--seed", str(options.seed), "--speed", str(options.speed)]
+    child = start_child(
+        "simulate",
+        *arguments,
+        "--json",
+        "--follow",
+        str(data.socket),
+        "--arrangement",
+        MODES[options.mode],
+        "--link-dir",
+        str(data.root / "ports"),
+        log=log,
+    )
+    with _ending(child):
+        yield first_json_line(child, log)
+
+
+def _write_bench(options: DemoOptions, data: DataFolder, ports: dict[str, str], broker: str) -> Path:
+    text = (config_dir() / "benches" / f"demo-{MODES[options.mode]}.toml").read_text(encoding="utf-8")
+    text = text.replace("/dev/serial/by-id/BALANCE", ports["mass"])
+    text = text.replace("/dev/serial/by-id/PRESSURE", ports["pressure"])
+    path = data.root / "demo-bench.toml"
+    path.write_text(f"{text}\n{broker}", encoding="utf-8")
+    return path
+
+
+@contextlib.contextmanager
+def _service(options: DemoOptions, data: DataFolder, bench: Path) -> Iterator[None]:
+    child = start_child(
+        "serve",
+        "--data",
+        str(data.root),
+        "--bench",
+        str(bench),
+        "--speed",
+        str(options.speed),
+        "--simulated",
+        log=data.root / "serve.log",
+    )
+    with _ending(child):
+        yield
+
+
+@contextlib.contextmanager
+def _ending(child: subprocess.Popen[bytes]) -> Iterator[None]:
+    try:
+        yield
+    finally:
+        stop_child(child)
+
+
+def _headless(options: DemoOptions, data: DataFolder) -> int:
+    method = f"filler-45-{options.mode}"
+    start = START | {"method_id": method}
+    run_id = asyncio.run(HeadlessOperator(data.socket, start, HEADLESS_LIMIT_S).run())
+    with reading(data.store) as connection:
+        body = record_body(connection, run_id)
+    print(json.dumps(body, indent=2, ensure_ascii=False))
+    return 0 if body is not None and body["result"] is not None else 4
+
+
+def _console(data: DataFolder) -> int:
+    from logger.console.entry import run_console
+
+    return run_console(data.socket, OPERATOR)

@@ -1,0 +1,111 @@
+"""One run as files. Names come from the run's number and id, never from texts that people typed."""
+
+from __future__ import annotations
+
+import csv
+import io
+import json
+from collections.abc import Sequence
+from pathlib import Path
+from typing import Any
+
+from logger.app.paths import DataFolder
+from logger.core.readings import Channel, Quality, Reading
+from logger.core.run.events import Event
+from logger.core.run.facts import RunFacts, fold
+from logger.core.run.plan import canonical_json
+from logger.store import history
+from logger.store.errors import StoreError
+
+
+def export_run(data: DataFolder, which: str, to: Path) -> list[Path]:
+    """Writes record, events, readings and trace; gives their paths. Raises StoreError."""
+    with history.reading(data.store) as connection:
+        row = history.find_run(connection, which)
+        body = history.record_body(connection, row.run_id)
+        events = history.run_events(connection, row.run_id)
+        readings = history.run_readings(connection, row.run_id)
+    if body is None:
+        raise StoreError(f"Run {row.number} has no record yet; it is still open.")
+    stem = f"run-{row.number:06d}-{row.run_id[-8:]}"
+    files = {
+        f"{stem}-record.json": json.dumps(body, indent=2, ensure_ascii=False) + "\n",
+        f"{stem}-events.jsonl": "".join(f"{_event_line(event)}\n" for event in events),
+        f"{stem}-readings.csv": _readings_csv(readings),
+        f"{stem}-trace.csv": trace_csv(row.run_id, fold(events), readings),
+    }
+    return [_write(to / name, text) for name, text in files.items()]
+
+
+def _write(path: Path, text: str) -> Path:
+    try:
+        path.parent.mkdir(parents=True, exist_ok=True)
+        path.write_text(text, encoding="utf-8", newline="")
+    except OSError as error:
+        raise StoreError(f"{path} cannot be written: {error.strerror}.") from error
+    return path
+
+
+def _event_line(event: Event) -> str:
+    return canonical_json(
+        {"kind": event.kind.value, "at_ns": event.at_ns, "utc": event.utc, "data": event.data}
+    )
+
+
+def _readings_csv(readings: Sequence[Reading]) -> str:
+    return _csv(
+        ("channel", "at_ns", "value", "quality", "stable", "raw"),
+        [
+            (r.channel.value, r.at_ns, r.value, r.quality.value, _flag(r.stable), _safe(r.raw))
+            for r in readings
+        ],
+    )
+
+
+def trace_csv(run_id: str, facts: RunFacts, readings: Sequence[Reading]) -> str:
+    """The run as a trace for `lastgrain replay`: samples in live mode, weighings in interval mode."""
+    head = f"# schema = lastgrain/trace/1\n# run_id = {run_id}\n"
+    if facts.charge_g is not None:
+        head += f"# charge_g = {facts.charge_g}\n"
+    mode = facts.plan["method"]["weighing"]["mode"]
+    rows = _live_rows(facts, readings) if mode == "live" else _interval_rows(facts)
+    return head + _csv(("t_s", "mass_g", "dp_pa", "stable"), rows)
+
+
+def _interval_rows(facts: RunFacts) -> list[tuple[Any, ...]]:
+    return [(w.effective_s, w.load_g, None, 1) for w in facts.weighings]
+
+
+def _live_rows(facts: RunFacts, readings: Sequence[Reading]) -> list[tuple[Any, ...]]:
+    start_ns, tare_g = facts.suction_start_ns, facts.tare_g or 0.0
+    if start_ns is None or not facts.weighings:
+        return []
+    from_ns = facts.weighings[0].at_ns
+    rows: list[tuple[Any, ...]] = []
+    dp_pa: float | None = None
+    for reading in readings:
+        value = reading.value if reading.quality is Quality.OK else None
+        if reading.channel is Channel.PRESSURE:
+            dp_pa = value
+        elif reading.at_ns >= from_ns:
+            load_g = None if value is None else round(value - tare_g, 6)
+            t_s = round((reading.at_ns - start_ns) / 1e9, 4)
+            rows.append((t_s, load_g, dp_pa, 0 if reading.stable is False else 1))
+    return rows
+
+
+def _csv(header: Sequence[str], rows: Sequence[Sequence[Any]]) -> str:
+    stream = io.StringIO()
+    writer = csv.writer(stream, lineterminator="\n")
+    writer.writerow(header)
+    writer.writerows(["" if cell is None else cell for cell in row] for row in rows)
+    return stream.getvalue()
+
+
+def _flag(stable: bool | None) -> int | None:
+    return None if stable is None else int(stable)
+
+
+def _safe(text: str) -> str:
+    """Text that a spreadsheet will not take for a formula."""
+    return f"'{text}" if text[:1] in ("=", "+", "-", "@", "\t", "\r") else text

@@ -1,0 +1,88 @@
+"""Reading the history for a person or a program."""
+
+from __future__ import annotations
+
+from dataclasses import asdict
+from typing import Any
+
+from logger.app.paths import DataFolder
+from logger.core.record import ChainHead
+from logger.core.run.words import event_text
+from logger.core.text import printable
+from logger.store import history
+from logger.store.errors import StoreError
+from logger.store.verify import Finding, verify
+
+
+def list_runs(data: DataFolder, limit: int, json_out: bool) -> str | list[dict[str, Any]]:
+    """Newest runs first, as lines or as JSON values. Raises StoreError."""
+    with history.reading(data.store) as connection:
+        rows = history.list_runs(connection, limit)
+    if json_out:
+        return [asdict(row) for row in rows]
+    lines = [f"{'No':>5}  {'started (UTC)':19}  {'sample':16}  {'method':22}  {'outcome':11}  residue"]
+    for row in rows:
+        residue = "" if row.residue_pct is None else f"{row.residue_pct:.2f} %"
+        started = row.started_at[:19].replace("T", " ")
+        lines.append(
+            f"{row.number:>5}  {started:19}  {printable(row.sample_id)[:16]:16}  {row.method_id[:22]:22}  "
+            f"{row.outcome or 'open':11}  {residue}"
+        )
+    return "\n".join(lines)
+
+
+def show_run(data: DataFolder, which: str, json_out: bool) -> str | dict[str, Any]:
+    """One run. Raises StoreError when there is none, or several, of that name."""
+    with history.reading(data.store) as connection:
+        row = history.find_run(connection, which)
+        body = history.record_body(connection, row.run_id)
+        events = history.run_events(connection, row.run_id)
+    if json_out:
+        return {
+            "run": asdict(row),
+            "record": body,
+            "events": [{"kind": e.kind.value, "utc": e.utc, "data": e.data} for e in events],
+        }
+    lines = [f"Run {row.number}  {row.run_id}", *(_summary(body) if body else ["The run has no record yet."])]
+    lines += ["", "Events"]
+    lines += [f"  {event.utc[11:19]}  {printable(event_text(event.kind, event.data))}" for event in events]
+    return "\n".join(lines)
+
+
+def _summary(body: dict[str, Any]) -> list[str]:
+    sample, method, result = body["sample"], body["method"], body["result"]
+    lines = [
+        f"Sample     {printable(sample['sample_id'])}   lot {printable(sample['lot']) or '-'}   "
+        f"point {printable(sample['point']) or '-'}",
+        f"Operator   {printable(body['operator_id'])}",
+        f"Method     {method['id']} revision {method['revision']}: {method['title']}",
+        f"Outcome    {body['outcome']}   review: {body['review']}",
+        f"Reason     {printable(body['reason'])}",
+    ]
+    if result is not None:
+        lines += [
+            f"Residue    {result['residue_pct']:.3f} %   standard uncertainty of weighing "
+            f"{result['residue_u_weighing_pct']:.3f} %",
+            f"Passing    {result['passing_pct']:.3f} %   charge {result['charge_g']:.3f} g",
+        ]
+    lines += [f"Deviation  {printable(entry['text'])}" for entry in body["deviations"]]
+    lines += ["", "  effective s    load g    load %"]
+    lines += [
+        f"  {w['effective_s']:11.1f}  {w['load_g']:8.3f}  {w['load_pct']:8.3f}" for w in body["weighings"]
+    ]
+    lines.append(f"Head       {body['journal']['head_batch']}:{body['journal']['head_sha256']}")
+    return lines
+
+
+def verify_store(data: DataFolder, head: str | None) -> list[Finding]:
+    """Verdicts on the whole store. Raises StoreError for a head that is none."""
+    outside = None if head is None else _head(head)
+    with history.reading(data.store) as connection:
+        return verify(connection, outside)
+
+
+def _head(text: str) -> ChainHead:
+    batch, _, sha256 = text.partition(":")
+    if not batch.isdigit() or len(sha256) != 64:
+        raise StoreError(f"{text!r} is no head; it is written BATCH:SHA256, as `runs show` prints it.")
+    return ChainHead(int(batch), sha256)

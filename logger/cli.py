@@ -1,0 +1,297 @@
+"""The command line: the one place that puts everything together. Heavy parts load inside their command."""
+
+from __future__ import annotations
+
+import json
+import sys
+from pathlib import Path
+from typing import Annotated, Any, NoReturn
+
+import typer
+
+import logger
+from logger.app.paths import DataFolder, data_folder
+from logger.settings.errors import ConfigError
+from logger.store.errors import StoreError
+
+EXIT_OK, EXIT_USAGE, EXIT_REFUSED, EXIT_INSTRUMENT, EXIT_STORE, EXIT_BROKER = 0, 2, 3, 4, 5, 6
+EXIT_INTERRUPTED = 130
+
+app = typer.Typer(
+    help="Data logger and run controller for air-jet sieving.",
+    no_args_is_help=False,
+    pretty_exceptions_enable=False,
+    context_settings={"help_option_names": ["-h", "--help"]},
+)
+runs_app = typer.Typer(help="The history: list, show, export and verify runs.", no_args_is_help=True)
+app.add_typer(runs_app, name="runs")
+
+DataOption = Annotated[Path | None, typer.Option("--data", metavar="DIR", help="Data folder of the bench.")]
+BenchOption = Annotated[Path | None, typer.Option("--bench", metavar="FILE", help="Bench file (TOML).")]
+JsonOption = Annotated[bool, typer.Option("--json", help="One JSON document on stdout.")]
+
+
+class Globals:
+    """Options given before the subcommand."""
+
+    data: Path | None = None
+    bench: Path | None = None
+
+
+GLOBALS = Globals()
+
+
+def say(text: str) -> None:
+    """A line for people, on stderr."""
+    print(text, file=sys.stderr)
+
+
+def fail(code: int, text: str) -> NoReturn:
+    """End with a sentence and an exit code."""
+    say(text)
+    raise typer.Exit(code)
+
+
+def the_data(given: Path | None) -> DataFolder:
+    """The data folder from the option after or before the subcommand, or from LASTGRAIN_DATA."""
+    return data_folder(given or GLOBALS.data)
+
+
+def the_bench(given: Path | None, data: DataFolder) -> Path:
+    """The bench file: named, or `bench.toml` in the data folder."""
+    path = given or GLOBALS.bench or data.root / "bench.toml"
+    if not path.exists():
+        raise ConfigError(
+            path,
+            "there is no bench file; name one with --bench, or copy one from "
+            f"{config_benches()} and set its ports (`lastgrain demo` needs none)",
+        )
+    return path.absolute()
+
+
+def config_benches() -> Path:
+    """Where the example benches are."""
+    from logger.settings import config_dir
+
+    return config_dir() / "benches"
+
+
+@app.callback(invoke_without_command=True)
+def _start(
+    context: typer.Context,
+    data: DataOption = None,
+    bench: BenchOption = None,
+    version: Annotated[bool, typer.Option("--version", help="Show the version.")] = False,
+) -> None:
+    """Without a subcommand: the console of the bench, with a service started when none answers."""
+    GLOBALS.data, GLOBALS.bench = data, bench
+    if version:
+        print(f"lastgrain {logger.__version__}")
+        raise typer.Exit(EXIT_OK)
+    if context.invoked_subcommand is None:
+        from logger.app.attach import attach
+
+        folder = the_data(data)
+        raise typer.Exit(attach(folder, lambda: the_bench(bench, folder)))
+
+
+@app.command()
+def demo(
+    headless: Annotated[bool, typer.Option(help="No screen: run to the end, print the record.")] = False,
+    speed: Annotated[float, typer.Option(min=0.1, max=200.0, help="Bench seconds per real second.")] = 15.0,
+    seed: Annotated[int, typer.Option(min=0, help="The same seed gives the same powder and noise.")] = 1,
+    scenario: Annotated[str, typer.Option(help="Which invented powder.")] = "demo-filler",
+    mode: Annotated[
+        str, typer.Option(help="interval (balance beside) or live (rig on the balance).")
+    ] = "interval",
+    broker: Annotated[
+        str | None, typer.Option(metavar="URL", help="mqtt://HOST:PORT, else one of its own.")
+    ] = None,
+    data: DataOption = None,
+    json_out: JsonOption = False,
+) -> None:
+    """A whole run on a simulated rig with real ports and a broker of its own."""
+    from logger.app.demo import DemoOptions
+    from logger.app.demo import demo as run_demo
+
+    if mode not in ("interval", "live"):
+        fail(EXIT_USAGE, f"--mode {mode}: give interval or live.")
+    given = data or GLOBALS.data
+    options = DemoOptions(
+        headless=headless or json_out,
+        speed=speed,
+        seed=seed,
+        scenario=scenario,
+        mode="live" if mode == "live" else "interval",
+        broker=broker,
+        data=None if given is None else data_folder(given),
+    )
+    raise typer.Exit(run_demo(options))
+
+
+@app.command()
+def serve(
+    data: DataOption = None,
+    bench: BenchOption = None,
+    speed: Annotated[float, typer.Option(hidden=True)] = 1.0,
+    simulated: Annotated[bool, typer.Option("--simulated", hidden=True)] = False,
+) -> None:
+    """The service alone, for a service manager. Ends cleanly on SIGTERM, SIGINT and SIGHUP."""
+    from logger.app.serve import ServeOptions
+    from logger.app.serve import serve as run_service
+
+    folder = the_data(data)
+    options = ServeOptions(data=folder, bench_path=the_bench(bench, folder), speed=speed, simulated=simulated)
+    reason = run_service(options)
+    raise typer.Exit(EXIT_INTERRUPTED if reason == "SIGINT" else EXIT_OK)
+
+
+@app.command()
+def simulate(
+    scenario: Annotated[str, typer.Option(help="Which invented powder.")] = "demo-filler",
+    seed: Annotated[int, typer.Option(min=0)] = 1,
+    speed: Annotated[float, typer.Option(min=0.1, max=200.0)] = 1.0,
+    tcp: Annotated[bool, typer.Option("--tcp", help="TCP ports instead of pseudo terminals.")] = False,
+    arrangement: Annotated[str | None, typer.Option(help="beside or under; else the scenario's own.")] = None,
+    follow: Annotated[
+        Path | None, typer.Option(metavar="SOCKET", help="Hands follow this service's screen.")
+    ] = None,
+    link_dir: Annotated[
+        Path | None, typer.Option(metavar="DIR", help="Where the ports' links are made.")
+    ] = None,
+    json_out: JsonOption = False,
+) -> None:
+    """The virtual rig alone: prints the ports it serves and takes commands, a line each."""
+    from logger.app.simulate import SimulateOptions
+    from logger.app.simulate import simulate as run_rig
+
+    if arrangement not in (None, "beside", "under"):
+        fail(EXIT_USAGE, f"--arrangement {arrangement}: give beside or under.")
+    options = SimulateOptions(
+        scenario=scenario,
+        seed=seed,
+        speed=speed,
+        ports="tcp" if tcp else "pty",
+        link_dir=link_dir or Path.cwd() / "lastgrain-ports",
+        arrangement="under" if arrangement == "under" else "beside" if arrangement == "beside" else None,
+        follow=follow,
+        json_out=json_out,
+        keyboard=not json_out,
+    )
+    raise typer.Exit(run_rig(options))
+
+
+@app.command()
+def run(
+    method: Annotated[str, typer.Option(metavar="ID", help="Method id.")],
+    sample: Annotated[str, typer.Option(metavar="ID", help="Sample id.")],
+    operator: Annotated[str, typer.Option(metavar="ID", help="Your name or id.")],
+    lot: Annotated[str, typer.Option()] = "",
+    point: Annotated[str, typer.Option(help="Sampling point.")] = "",
+    sampled_at: Annotated[str, typer.Option(metavar="TIME", help="When the sample was taken.")] = "",
+    data: DataOption = None,
+    bench: BenchOption = None,
+) -> None:
+    """A run in line mode: prompts and answers in plain lines."""
+    from logger.app.attach import attach_lines
+
+    folder = the_data(data)
+    start = {
+        "method_id": method,
+        "sample_id": sample,
+        "operator_id": operator,
+        "lot": lot,
+        "point": point,
+        "sampled_at": sampled_at,
+    }
+    raise typer.Exit(attach_lines(folder, lambda: the_bench(bench, folder), start))
+
+
+@app.command()
+def schema(
+    kind: Annotated[str, typer.Argument(help="record, event, live, status, latest, method, bench, rig.")],
+) -> None:
+    """JSON Schema (2020-12) of what is published, kept or configured."""
+    from logger.app.schemas import KINDS, schema_of
+
+    if kind not in KINDS:
+        fail(EXIT_USAGE, f"There is no schema {kind!r}; there are: {', '.join(KINDS)}.")
+    print(json.dumps(schema_of(kind), indent=2, ensure_ascii=False))
+
+
+@runs_app.command("list")
+def runs_list(
+    limit: Annotated[int, typer.Option(min=1, help="How many, newest first.")] = 20,
+    data: DataOption = None,
+    json_out: JsonOption = False,
+) -> None:
+    """Newest runs first."""
+    from logger.app.runs import list_runs
+
+    _print(list_runs(the_data(data), limit, json_out))
+
+
+@runs_app.command("show")
+def runs_show(
+    which: Annotated[str, typer.Argument(metavar="RUN", help="Number, or the beginning of the id.")],
+    data: DataOption = None,
+    json_out: JsonOption = False,
+) -> None:
+    """One run: result, decision, weighings, events."""
+    from logger.app.runs import show_run
+
+    _print(show_run(the_data(data), which, json_out))
+
+
+@runs_app.command("export")
+def runs_export(
+    which: Annotated[str, typer.Argument(metavar="RUN", help="Number, or the beginning of the id.")],
+    to: Annotated[Path, typer.Option("--to", metavar="DIR", help="Where the files are written.")] = Path(),
+    data: DataOption = None,
+) -> None:
+    """Record (JSON), events, readings (CSV) and trace of one run, as files named by the run's number."""
+    from logger.app.export import export_run
+
+    for path in export_run(the_data(data), which, to):
+        print(path)
+
+
+@runs_app.command("verify")
+def runs_verify(
+    head: Annotated[
+        str | None, typer.Option(metavar="BATCH:SHA256", help="A head that was kept elsewhere.")
+    ] = None,
+    data: DataOption = None,
+) -> None:
+    """Check the hash chain, the readings and the records."""
+    from logger.app.runs import verify_store
+
+    findings = verify_store(the_data(data), head)
+    for finding in findings:
+        print(f"{finding.verdict}: {finding.text}")
+    if not all(finding.sound for finding in findings):
+        raise typer.Exit(EXIT_STORE)
+
+
+def _print(text: Any) -> None:
+    print(text if isinstance(text, str) else json.dumps(text, indent=2, ensure_ascii=False))
+
+
+def main() -> None:
+    """Entry point. Every expected failure ends in a sentence and its exit code."""
+    try:
+        app(prog_name="lastgrain")
+    except ConfigError as error:
+        say(error.sentence())
+        sys.exit(EXIT_USAGE)
+    except StoreError as error:
+        say(str(error))
+        sys.exit(EXIT_STORE)
+    except KeyboardInterrupt:
+        sys.exit(EXIT_INTERRUPTED)
+    except BrokenPipeError:
+        sys.exit(EXIT_OK)
+
+
+if __name__ == "__main__":
+    main()

@@ -16,6 +16,17 @@ _STEP = 1e-4
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class Diameter:
+    """Size that `passing_pct` passes, µm, with its standard uncertainty and how it was found."""
+
+    passing_pct: float
+    d_um: float
+    u_um: float
+    extrapolated: bool
+    basis: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Curve:
     """`scale_um` is d', k or d50; `shape` is n, m or 1 / s (the steepness in ln d)."""
 

@@ -18,11 +18,12 @@ from typing import Literal
 
 import numpy as np
 
-from logger.core.distribution.curve import Curve
+from logger.core.distribution.curve import Curve, Diameter
 from logger.core.distribution.families import FAMILIES, Family
 from logger.core.distribution.least_squares import Array, least_squares
 from logger.core.distribution.points import SievePoint
 from logger.core.line import fit_line
+from logger.core.propagation import propagated_u
 from logger.core.quantiles import chi2_above
 from logger.core.refusal import require
 
@@ -40,17 +41,6 @@ class LeftOut:
     aperture_um: float
     residue_pct: float
     reason: str
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Diameter:
-    """Size that `passing_pct` passes, µm, with its standard uncertainty and how it was found."""
-
-    passing_pct: float
-    d_um: float
-    u_um: float
-    extrapolated: bool
-    basis: str
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -88,16 +78,15 @@ class Fit:
 
     def diameter(self, passing_pct: float) -> Diameter:
         """Size that this share passes, with the uncertainty of both parameters and their covariance."""
-        d_um = self.curve.diameter_um(passing_pct)
-        b = self.curve.shape
-        by_shape = -self.curve.family.ordinate(1 - passing_pct / 100) / b**2
-        variance = self.log_scale_u**2 + (by_shape * self.shape_u) ** 2 + 2 * by_shape * self.covariance
+        d_um, z = self.curve.diameter_um(passing_pct), self.curve.family.ordinate(1 - passing_pct / 100)
+        values = (math.log(self.curve.scale_um), self.curve.shape)
+        matrix = ((self.log_scale_u**2, self.covariance), (self.covariance, self.shape_u**2))
         inside = self.used[0].aperture_um <= d_um <= self.used[-1].aperture_um
         basis = f"from the {self.curve.family.title} fit ({self.way})"
         return Diameter(
             passing_pct=passing_pct,
             d_um=d_um,
-            u_um=d_um * math.sqrt(max(0.0, variance)),
+            u_um=propagated_u(lambda log_scale, b: math.exp(log_scale + z / b), values, matrix),
             extrapolated=not inside,
             basis=basis if inside else basis + ", outside the sieves: extrapolated",
         )

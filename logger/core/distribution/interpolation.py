@@ -12,8 +12,8 @@ from dataclasses import dataclass
 from itertools import pairwise
 from typing import Literal
 
+from logger.core.distribution.curve import Diameter
 from logger.core.distribution.families import FAMILIES
-from logger.core.distribution.fits import Diameter
 from logger.core.distribution.points import SievePoint
 from logger.core.refusal import ResultError, require
 

@@ -27,7 +27,7 @@ from paho.mqtt.reasoncodes import ReasonCode
 from logger.publish.errors import ConnectFailed, LinkLost, PublishRefused, PublishTimeout
 from logger.publish.reasons import COMES_BACK, TAKEN_OVER, connack_sentence, loss_sentence
 from logger.publish.settings import BrokerSettings
-from logger.publish.tls import tls_context, tls_sentence
+from logger.publish.tls import handshake_cut_sentence, tls_context, tls_sentence
 
 _LOG = logging.getLogger("lastgrain.mqtt")
 _CLOSE_S = 2.0
@@ -35,7 +35,7 @@ _CLOSED = "closed before CONNACK"
 _LIBRARY_TIMEOUT = "Operation timed out"
 _REFUSED_FROM = 0x80
 _TOO_LARGE = 0x95
-_FREE_BYTES = 4096
+_FREE_BYTES = 1024
 _SLOWEST_LINK_BYTES_PER_S = 1000.0
 _LONGEST_PUBLISH_S = 15.0
 """A dead link must be noticed within 20 s, whatever the size of the message in flight."""
@@ -146,6 +146,14 @@ class ReasonCodeClient(aiomqtt.Client):
         """The connection has ended."""
         return self._disconnected.done()
 
+    def certificate_ends_at_s(self) -> float | None:
+        """When the broker's certificate expires (s since 1970), None without TLS."""
+        sock = self._client.socket()
+        certificate = sock.getpeercert() if isinstance(sock, ssl.SSLSocket) else None
+        if not certificate or not isinstance(certificate.get("notAfter"), str):
+            return None
+        return float(ssl.cert_time_to_seconds(str(certificate["notAfter"])))
+
     async def hang_up(self) -> None:
         """DISCONNECT when the link still stands, then let go of the socket in any case."""
         if self._connected.done() and not self._disconnected.done():
@@ -214,14 +222,23 @@ class Link:
 
 
 @contextlib.asynccontextmanager
-async def open_link(settings: BrokerSettings, will: aiomqtt.Will | None = None) -> AsyncIterator[Link]:
-    """A connection for the length of the block. Raises ConnectFailed."""
+async def open_client(
+    settings: BrokerSettings, will: aiomqtt.Will | None = None
+) -> AsyncIterator[ReasonCodeClient]:
+    """A connected client for the length of the block. Raises ConnectFailed."""
     client = ReasonCodeClient(settings, will)
     try:
         await _connect(client, settings)
-        yield Link(settings, client)
+        yield client
     finally:
         await client.hang_up()
+
+
+@contextlib.asynccontextmanager
+async def open_link(settings: BrokerSettings, will: aiomqtt.Will | None = None) -> AsyncIterator[Link]:
+    """A connection that can only publish, for the length of the block. Raises ConnectFailed."""
+    async with open_client(settings, will) as client:
+        yield Link(settings, client)
 
 
 async def _connect(client: ReasonCodeClient, settings: BrokerSettings) -> None:
@@ -248,8 +265,10 @@ def _connect_failure(error: aiomqtt.MqttError, settings: BrokerSettings) -> Conn
         return ConnectFailed(connack_sentence(code, name, settings), refused=code not in COMES_BACK)
     # The library hides the cause with `from None`, yet Python still keeps it as the context.
     cause = error.__context__
-    if isinstance(cause, ssl.SSLError):
+    if isinstance(cause, ssl.SSLError) and not isinstance(cause, ssl.SSLEOFError):
         return ConnectFailed(tls_sentence(cause, where), refused=True)
+    if isinstance(cause, ConnectionResetError | ssl.SSLEOFError) and not settings.insecure:
+        return ConnectFailed(handshake_cut_sentence(where), refused=True)
     if isinstance(cause, socket.gaierror):
         return ConnectFailed(f"The host name {settings.host} is not known to this computer's name service.")
     if isinstance(cause, ConnectionRefusedError):

@@ -78,3 +78,11 @@ def loss_sentence(code: int | None, address: str, client_id: str) -> str:
     if code == 0x8B:
         return f"The broker at {address} is shutting down."
     return f"The broker at {address} closed the link (reason 0x{code:02x})."
+
+
+def drops_sentence(address: str, client_id: str) -> str:
+    """For links that work and are dropped again and again without a word."""
+    return (
+        f"{address} drops every link soon after it worked. Probably another program uses the client id "
+        f"{client_id} (not every broker says so): stop the other one or give this bench an id of its own."
+    )

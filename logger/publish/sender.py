@@ -17,13 +17,15 @@ from logger.core.ports import Outbox
 from logger.core.snapshot import BrokerView
 from logger.publish.board import Board
 from logger.publish.client import open_link
-from logger.publish.errors import ConnectFailed, PublishError
+from logger.publish.errors import ConnectFailed, LinkLost, PublishError
+from logger.publish.reasons import drops_sentence
 from logger.publish.session import Desk, Session, WallTime
 from logger.publish.settings import BrokerSettings
 from logger.publish.topics import Topics
 
 _LOG = logging.getLogger("lastgrain.publish")
 _COUNT_EVERY_S = 1.0
+_SUSPICIOUS_DROPS = 3
 
 
 class Publisher:
@@ -45,6 +47,7 @@ class Publisher:
     ) -> None:
         self._retry = Retry(rules)
         self._board = Board(settings)
+        self._wordless_drops = 0
         self._desk = Desk(
             settings=settings,
             topics=Topics(site, bench),
@@ -87,6 +90,8 @@ class Publisher:
         try:
             await self._connected()
         except PublishError as error:
+            if isinstance(error, ConnectFailed):
+                self._wordless_drops = 0
             refused = error.refused if isinstance(error, ConnectFailed) else error.slow
             self._board.down(error.sentence, refused=refused)
             return error.slow
@@ -102,10 +107,28 @@ class Publisher:
         loop = asyncio.get_running_loop()
         async with open_link(self._desk.settings, await self._desk.will(since)) as link:
             self._retry.up(loop.time())
+            begun_s, session = loop.time(), Session(self._desk, link, since)
             try:
-                await Session(self._desk, link, since).run()
+                await session.run()
+            except LinkLost as lost:
+                idle = lost.code is None and not session.in_flight
+                raise self._judged_drop(lost, loop.time() - begun_s, idle) from lost
             finally:
                 self._retry.lost(loop.time())
+
+    def _judged_drop(self, lost: LinkLost, held_s: float, idle: bool) -> LinkLost:
+        """Several links in a row that worked and ended idle and wordless: most likely our id is used twice.
+
+        Debian's mosquitto 2.0.11 sends no "session taken over".
+        """
+        if not idle or held_s >= self._retry.rules.good_after_s:
+            self._wordless_drops = 0
+            return lost
+        self._wordless_drops += 1
+        if self._wordless_drops < _SUSPICIOUS_DROPS:
+            return lost
+        settings = self._desk.settings
+        return LinkLost(drops_sentence(settings.address, settings.client_id), slow=True)
 
     async def _count_backlog(self) -> None:
         """Keeps the number shown current while no connection does."""

@@ -105,6 +105,8 @@ class Session:
         self._link = link
         self._since = since
         self._last_ack_s = self._now_s()
+        self.in_flight = False
+        """A message of the outbox is, or was when the link ended, unacknowledged."""
 
     @staticmethod
     def _now_s() -> float:
@@ -174,14 +176,17 @@ class Session:
         if payload is None:
             return
         topic = self._desk.topics.of(item.kind)
+        self.in_flight = True
         try:
             await self._publish(topic, payload)
         except PublishRefused as refusal:
+            self.in_flight = False
             await self._refused(item, refusal)
         except (LinkLost, PublishTimeout) as error:
             await self._count(item, error.sentence)
             raise
         else:
+            self.in_flight = False
             await self._sent(item)
 
     async def _payload_or_set_aside(self, item: OutboxItem) -> bytes | None:

@@ -67,7 +67,15 @@ def tls_sentence(error: ssl.SSLError, address: str) -> str:
             f"{address} answers, but not in TLS: this looks like the broker's plain port. "
             "Use its TLS port (often 8883); there is no fallback to plain."
         )
-    return f"No TLS with {address}: {error.reason or 'the connection was closed during the handshake'}."
+    return f"No TLS with {address}: {error.reason or error}."
+
+
+def handshake_cut_sentence(address: str) -> str:
+    """For a peer that hung up instead of answering the first TLS message."""
+    return (
+        f"{address} hung up during the TLS handshake: it is the broker's plain port, or knows no TLS 1.2; "
+        "there is no fallback."
+    )
 
 
 def _certificate_sentence(error: ssl.SSLCertVerificationError, address: str) -> str:

@@ -8,11 +8,22 @@ from __future__ import annotations
 import asyncio
 import contextlib
 import json
+import ssl
 from collections.abc import AsyncIterator, Callable
 from dataclasses import dataclass, field
 from typing import Any
 
-CONNECT, CONNACK, PUBLISH, PUBACK, PINGREQ, PINGRESP, DISCONNECT = 1, 2, 3, 4, 12, 13, 14
+CONNECT, CONNACK, PUBLISH, PUBACK, SUBSCRIBE, SUBACK, PINGREQ, PINGRESP, DISCONNECT = (
+    1,
+    2,
+    3,
+    4,
+    8,
+    9,
+    12,
+    13,
+    14,
+)
 
 Answer = Callable[[str, bytes], "int | None"]
 """Topic and payload of a QoS 1 PUBLISH to the PUBACK's reason code; None: say nothing."""
@@ -29,6 +40,8 @@ class RawBroker:
     """Topics at which it drops the connection without a word."""
     bid_farewell: Callable[[str], int | None] = lambda topic: None
     """Topics at which it sends DISCONNECT with this reason."""
+    suback: int | None = None
+    """Answer to a subscription; None: count it as a packet that should not have come."""
     port: int = 0
     connections: int = 0
     connected_at_s: list[float] = field(default_factory=list)
@@ -63,6 +76,8 @@ class RawBroker:
             return self._publish(first, packet, writer)
         if kind == PINGREQ:
             _send(writer, PINGRESP, b"")
+        elif kind == SUBSCRIBE and self.suback is not None:
+            _send(writer, SUBACK, packet[:2] + bytes([0, self.suback]))
         elif kind == DISCONNECT:
             self.disconnects += 1
             return False
@@ -104,10 +119,12 @@ async def _remaining_length(reader: asyncio.StreamReader) -> int:
 
 
 @contextlib.asynccontextmanager
-async def raw_broker(broker: RawBroker | None = None) -> AsyncIterator[RawBroker]:
+async def raw_broker(
+    broker: RawBroker | None = None, tls: ssl.SSLContext | None = None
+) -> AsyncIterator[RawBroker]:
     """Serving on a free port of 127.0.0.1."""
     subject = broker or RawBroker()
-    server = await asyncio.start_server(subject.serve, "127.0.0.1", 0)
+    server = await asyncio.start_server(subject.serve, "127.0.0.1", 0, ssl=tls)
     subject.port = server.sockets[0].getsockname()[1]
     try:
         yield subject

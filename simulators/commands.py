@@ -18,6 +18,8 @@ PORTS: dict[str, Channel] = {
     "mass": "mass",
     "pressure": "pressure",
     "transducer": "pressure",
+    "permit": "permit",
+    "relay": "permit",
 }
 
 Plug = Callable[[Channel, bool], Awaitable[None]]
@@ -172,12 +174,12 @@ class Commands:
         return f"Bumped by {knock_g:g} g, {shift_g:g} g of it stay."
 
     async def _unplug(self, arguments: list[str]) -> str:
-        port = _port(arguments, 0)
+        port = self._port(arguments, 0)
         await self._plug(port, False)
         return f"The cable of the {port} port is out."
 
     async def _plug_in(self, arguments: list[str]) -> str:
-        port = _port(arguments, 0)
+        port = self._port(arguments, 0)
         await self._plug(port, True)
         return f"The cable of the {port} port is in."
 
@@ -191,16 +193,24 @@ class Commands:
             near = difflib.get_close_matches(kind, KINDS, n=1, cutoff=0.3)
             hint = f"did you mean {near[0]}? " if near else ""
             raise CommandError(f"there is no fault {kind!r}; {hint}There are: {', '.join(KINDS)}")
-        port = _port(arguments, 1)
+        port = self._port(arguments, 1)
         seconds = _number(arguments, 2, "seconds") if len(arguments) > 2 else None
         self._bench.instruments[port].faults.start(kind, self._bench.now_ns, seconds)
         span = "until 'fault off'" if seconds is None else f"for {seconds:g} s"
         return f"The {port} instrument {KINDS[kind]}, {span}."
 
     def _fault_off(self, arguments: list[str]) -> str:
-        port = _port(arguments, 0)
+        port = self._port(arguments, 0)
         self._bench.instruments[port].faults.stop()
         return f"The {port} instrument is as it should be."
+
+    def _port(self, arguments: list[str], index: int) -> Channel:
+        name = arguments[index].lower() if index < len(arguments) else ""
+        port = PORTS.get(name)
+        if port is None or port not in self._bench.instruments:
+            there = ["balance", "pressure", *(["relay"] if "permit" in self._bench.instruments else [])]
+            raise CommandError(f"say which instrument, {' or '.join(there)} (not {name!r})")
+        return port
 
     # --- questions --------------------------------------------------------------------------------------
 
@@ -208,9 +218,10 @@ class Commands:
         rig, bench = self._bench.rig, self._bench
         faults = {port: bench.instruments[port].faults.active(bench.now_ns) for port in bench.instruments}
         shown = "; ".join(f"{port}: {', '.join(kinds)}" for port, kinds in faults.items() if kinds) or "none"
+        suction = ("on" if rig.suction_is_on else "off") + ("" if rig.is_permitted else " (no permit)")
         return (
-            f"At {rig.now_s:.1f} s: sieve on the {rig.sieve_at}, load {rig.load_g:.3f} g, suction "
-            f"{'on' if rig.suction_is_on else 'off'}, {rig.dp_pa:.0f} Pa, balance shows "
+            f"At {rig.now_s:.1f} s: sieve on the {rig.sieve_at}, load {rig.load_g:.3f} g, "
+            f"suction {suction}, {rig.dp_pa:.0f} Pa, balance shows "
             f"{rig.balance().mass_g:.3f} g, faults {shown}."
         )
 
@@ -237,10 +248,3 @@ def _number(arguments: list[str], index: int, what: str) -> float:
     if not abs(value) < 1e9:
         raise CommandError(f"{arguments[index]!r} is not a usable number of {what}")
     return value
-
-
-def _port(arguments: list[str], index: int) -> Channel:
-    name = arguments[index].lower() if index < len(arguments) else ""
-    if name not in PORTS:
-        raise CommandError(f"say which instrument, balance or pressure (not {name!r})")
-    return PORTS[name]

@@ -11,7 +11,8 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Literal
 
-Channel = Literal["mass", "pressure"]
+Channel = Literal["mass", "pressure", "permit"]
+"""Ports of the bench; `permit` only where a relay is fitted."""
 ShownState = Literal["ok", "overload", "underload"]
 
 
@@ -189,16 +190,17 @@ class UnknownDialectError(ValueError):
     """A dialect that does not exist, or one for the other instrument; the text says what there is."""
 
 
-def find_dialect(name: str, channel: Channel) -> Dialect:
-    """The dialect of that name for that instrument. Raises UnknownDialectError."""
+def find_dialect(name: str, channel: Channel, also: tuple[str, ...] = ()) -> Dialect:
+    """The dialect of that name for that instrument. Raises UnknownDialectError, which tells of `also` too."""
     fitting = [d for d in DIALECTS.values() if d.channel == channel]
     for dialect in fitting:
         if dialect.name == name:
             return dialect
-    near = difflib.get_close_matches(name, [d.name for d in fitting], n=1, cutoff=0.4)
+    names = [*(d.name for d in fitting), *also]
+    near = difflib.get_close_matches(name, names, n=1, cutoff=0.4)
     hint = f"did you mean {near[0]}? " if near else ""
-    names = ", ".join(d.name for d in fitting)
-    raise UnknownDialectError(f"the simulator speaks no {channel} dialect {name!r}; {hint}There are: {names}")
+    there = ", ".join(names)
+    raise UnknownDialectError(f"the simulator speaks no {channel} dialect {name!r}; {hint}There are: {there}")
 
 
 def requests_in(pending: bytes, dialect: Dialect) -> tuple[int, bytes]:

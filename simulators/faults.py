@@ -10,7 +10,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from simulators.dialects import AS_DELIVERED, Dialect, Manner, Shown
+from simulators.dialects import AS_DELIVERED, Manner, Shown
 
 SECOND_NS = 1_000_000_000
 FOR_EVER_NS = 1 << 62
@@ -54,10 +54,11 @@ class Fault:
 
 
 class WireFaults:
-    """The faults of one instrument."""
+    """The faults of one instrument; `period_s` is None for one that speaks only when asked."""
 
-    def __init__(self, dialect: Dialect, rng: np.random.Generator) -> None:
-        self._dialect = dialect
+    def __init__(self, period_s: float | None, other_unit: str | None, rng: np.random.Generator) -> None:
+        self._period_ns = None if period_s is None else round(period_s * SECOND_NS)
+        self._other_unit = other_unit
         self._rng = rng
         self._active: dict[str, Fault] = {}
         self._frozen_line: bytes | None = None
@@ -92,7 +93,7 @@ class WireFaults:
         """Time between two lines sent unasked, None for an instrument that waits to be asked."""
         if self._active and self._has("flood", at_ns):
             return FLOOD_PERIOD_NS
-        return None if self._dialect.request else round(self._dialect.period_s * SECOND_NS)
+        return self._period_ns
 
     def shown(self, shown: Shown, at_ns: int) -> Shown:
         """What the display makes of the measurement."""
@@ -113,7 +114,7 @@ class WireFaults:
             return AS_DELIVERED
         number = NONSENSE[self._lines % len(NONSENSE)] if self._has("nonsense", at_ns) else None
         return Manner(
-            unit=self._dialect.other_unit if self._has("unit-change", at_ns) else None,
+            unit=self._other_unit if self._has("unit-change", at_ns) else None,
             fewer_decimals=int(self._has("fewer-decimals", at_ns)),
             number_text=number,
         )

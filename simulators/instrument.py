@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import heapq
 from collections.abc import Callable
+from typing import Protocol
 
 import numpy as np
 
@@ -16,22 +17,77 @@ ANSWER_NS = 15_000_000
 NEVER_NS = 1 << 62
 
 
+class Instrument(Protocol):
+    """What stands behind a port. Times in ns of bench time."""
+
+    faults: WireFaults
+
+    @property
+    def request(self) -> bytes | None:
+        """What has to be sent for a reading, None when readings come by themselves or by another protocol."""
+        ...
+
+    def receive(self, data: bytes, at_ns: int) -> None:
+        """Bytes that arrived from the other side."""
+        ...
+
+    def next_ns(self, now_ns: int) -> int:
+        """When `fire` has something to do next, NEVER_NS when it has not."""
+        ...
+
+    def fire(self, at_ns: int) -> list[bytes]:
+        """Does what is due and returns everything that goes on the wire at this time."""
+        ...
+
+
+class Outlet:
+    """Bytes on their way out, each with its time; what was put in first never leaves later."""
+
+    def __init__(self) -> None:
+        self._waiting: list[tuple[int, int, bytes]] = []
+        self._count = 0
+        self._last_ns = 0
+
+    def put(self, chunks: list[tuple[int, bytes]]) -> None:
+        """Adds chunks of (time in ns, bytes)."""
+        for due_ns, data in chunks:
+            self._last_ns = max(due_ns, self._last_ns)
+            heapq.heappush(self._waiting, (self._last_ns, self._count, data))
+            self._count += 1
+
+    @property
+    def next_ns(self) -> int:
+        """When the next chunk leaves."""
+        return self._waiting[0][0] if self._waiting else NEVER_NS
+
+    def take(self, at_ns: int) -> list[bytes]:
+        """The chunks whose time has come."""
+        ready: list[bytes] = []
+        while self._waiting and self._waiting[0][0] <= at_ns:
+            ready.append(heapq.heappop(self._waiting)[2])
+        return ready
+
+
 class LineInstrument:
-    """Speaks one dialect about what `look` sees. Times in ns of bench time."""
+    """Speaks one line dialect about what `look` sees."""
 
     def __init__(
         self, dialect: Dialect, look: Callable[[], Shown], rng: np.random.Generator, first_ns: int
     ) -> None:
+        period_s = None if dialect.request else dialect.period_s
         self.dialect = dialect
-        self.faults = WireFaults(dialect, rng)
+        self.faults = WireFaults(period_s, dialect.other_unit, rng)
         self._look = look
         self._counter = 0
         self._last_line_ns = first_ns - round(dialect.period_s * SECOND_NS)
         self._asked: list[int] = []
         self._pending = b""
-        self._out: list[tuple[int, int, bytes]] = []
-        self._sent = 0
-        self._last_out_ns = 0
+        self._outlet = Outlet()
+
+    @property
+    def request(self) -> bytes | None:
+        """What has to be sent for a reading, None when they come by themselves."""
+        return self.dialect.request
 
     def receive(self, data: bytes, at_ns: int) -> None:
         """Bytes that arrived from the other side; each whole request is answered a little later."""
@@ -40,11 +96,11 @@ class LineInstrument:
 
     def next_ns(self, now_ns: int) -> int:
         """When `fire` has something to do next."""
-        due = self._asked[0] if self._asked else NEVER_NS
+        due_ns = self._asked[0] if self._asked else NEVER_NS
         period_ns = self.faults.period_ns(now_ns)
         if period_ns is not None:
-            due = min(due, self._last_line_ns + period_ns)
-        return min(due, self._out[0][0]) if self._out else due
+            due_ns = min(due_ns, self._last_line_ns + period_ns)
+        return min(due_ns, self._outlet.next_ns)
 
     def fire(self, at_ns: int) -> list[bytes]:
         """Everything that goes on the wire at this time."""
@@ -52,10 +108,7 @@ class LineInstrument:
             self._asked.pop(0)
             self._say(at_ns)
         self._stream(at_ns)
-        ready: list[bytes] = []
-        while self._out and self._out[0][0] <= at_ns:
-            ready.append(heapq.heappop(self._out)[2])
-        return ready
+        return self._outlet.take(at_ns)
 
     def _stream(self, at_ns: int) -> None:
         period_ns = self.faults.period_ns(at_ns)
@@ -70,7 +123,4 @@ class LineInstrument:
         shown = self.faults.shown(self._look(), at_ns)
         line = self.dialect.line(shown, self.faults.manner(at_ns), self._counter)
         self._counter += 1
-        for due_ns, data in self.faults.shape(line, at_ns):
-            self._last_out_ns = max(due_ns, self._last_out_ns)
-            heapq.heappush(self._out, (self._last_out_ns, self._sent, data))
-            self._sent += 1
+        self._outlet.put(self.faults.shape(line, at_ns))

@@ -46,6 +46,7 @@ class VirtualRig:
         self.sieve_at: Place = "rig" if scenario.arrangement == "under" else "bench"
         self.other_on_pan_g = 0.0
         self.suction_is_on = False
+        self.is_permitted = True
         self.lid_is_closed = True
         self.leak = 0.0
         self._sag = 0.0
@@ -216,14 +217,19 @@ class VirtualRig:
         return self._bed.take(mass_g) if self._bed else 0.0
 
     def suction_on(self) -> None:
-        """Switches the extractor and the nozzle on by hand."""
-        self.suction_is_on = True
+        """Switches the extractor and the nozzle on by hand; without a permit nothing happens."""
+        self.suction_is_on = self.is_permitted
         self._touched()
 
     def suction_off(self) -> None:
         """Switches both off."""
         self.suction_is_on = False
         self._touched()
+
+    def set_permit(self, is_in: bool) -> None:
+        """The external relay pulled in or dropped out. It only stops: what it stopped stays off."""
+        self.is_permitted = is_in
+        self.suction_is_on = self.suction_is_on and is_in
 
     def set_valve(self, opening: float) -> None:
         """Opens the bleed valve to a share of 0 to 1: the wider, the lower the pressure."""

@@ -8,21 +8,20 @@ from __future__ import annotations
 
 import asyncio
 import contextlib
-from collections.abc import AsyncIterator, Callable
+from collections.abc import AsyncIterator, Callable, Iterable
 from pathlib import Path
 
 from simulators.commands import Commands
 from simulators.dialects import Channel
 from simulators.ports import Port, PortKind, PtyPort, TcpPort
+from simulators.relay import HOLD_S
 from simulators.scenarios import Arrangement, Scenario
-from simulators.virtual import SECOND_NS, VirtualBench
+from simulators.virtual import SECOND_NS, PermitKind, VirtualBench
 
 PAUSE_S = 0.005
 """Between two looks at the clock. Requests are answered without waiting for it."""
 
 CONTROL_LINE_BYTES = 1024
-
-PORTS: tuple[Channel, Channel] = ("mass", "pressure")
 
 Clock = Callable[[], int]
 """Bench time in ns, from an arbitrary start."""
@@ -59,11 +58,11 @@ class BenchServer:
     def pump(self) -> None:
         """Lets the bench catch up with the clock, and sends what it has to say."""
         now_ns = self._clock()
-        key = self._follow() if self._follow else None
-        if key is not None:
-            self.bench.follow(key, max(now_ns, self.bench.now_ns))
         for _at_ns, port, data in self.bench.step_to(now_ns):
             self.ports[port].send(data)
+        key = self._follow() if self._follow else None
+        if key is not None:
+            self.bench.follow(key)
 
     def _received(self, port: Channel, data: bytes) -> None:
         self.bench.write(port, data, max(self._clock(), self.bench.now_ns))
@@ -111,13 +110,13 @@ def scaled_clock(speed: float) -> Clock:
     return lambda: round((time() - start_s) * speed * SECOND_NS)
 
 
-def make_ports(kind: PortKind, link_dir: Path | None) -> dict[Channel, Port]:
-    """Ports of the kind asked for; pseudo terminals get links named `mass` and `pressure` in `link_dir`."""
+def make_ports(names: Iterable[Channel], kind: PortKind, link_dir: Path | None) -> dict[Channel, Port]:
+    """Ports of the kind asked for; pseudo terminals get links of these names in `link_dir`."""
     if kind == "tcp":
-        return {port: TcpPort() for port in PORTS}
+        return {name: TcpPort() for name in names}
     if link_dir is None:
         raise ValueError("pseudo terminals need a folder for their links (link_dir)")
-    return {port: PtyPort(link_dir / port) for port in PORTS}
+    return {name: PtyPort(link_dir / name) for name in names}
 
 
 async def serve(
@@ -136,13 +135,15 @@ async def serve(
     arrangement: Arrangement | None = None,
     mass_dialect: str | None = None,
     pressure_dialect: str | None = None,
+    permit: PermitKind | None = None,
 ) -> None:
     """Serves a bench until cancelled.
 
-    `on_ready` gets the addresses of `mass`, `pressure` and, with `control`, of the control port
-    ("127.0.0.1:PORT"). `follow` tells the simulated operator what the screen says; without it only commands
-    move hands. `clock` gives bench time in ns and must run `speed` times as fast as real time; by default
-    it is made from the loop's clock. `lines` are commands, each answered through `say`.
+    `on_ready` gets the addresses of `mass`, `pressure`, with `permit` of that, and with `control` of the
+    control port ("127.0.0.1:PORT"). `follow` tells the simulated operator what the screen says; without it
+    only commands move hands. `clock` gives bench time in ns and must run `speed` times as fast as real
+    time; by default it is made from the loop's clock. `permit` fits the external relay, whose time-out
+    stays real. `lines` are commands, each answered through `say`.
     Raises UnknownScenarioError, UnknownDialectError, and ValueError for a missing `link_dir`.
     """
     clock = clock or scaled_clock(speed)
@@ -152,12 +153,14 @@ async def serve(
         arrangement=arrangement,
         mass_dialect=mass_dialect,
         pressure_dialect=pressure_dialect,
+        permit=permit,
+        relay_hold_s=HOLD_S * speed,
         start_ns=clock(),
     )
-    server = BenchServer(bench, make_ports(kind, link_dir), clock, speed)
-    for port in PORTS:
+    server = BenchServer(bench, make_ports(bench.instruments, kind, link_dir), clock, speed)
+    for port in server.ports:
         await server.plug(port, True)
-    addresses = {str(port): server.ports[port].address for port in PORTS}
+    addresses = {str(name): port.address for name, port in server.ports.items()}
     async with contextlib.AsyncExitStack() as stack:
         if control:
             listener = await asyncio.start_server(server.talk, "127.0.0.1", 0, limit=CONTROL_LINE_BYTES)

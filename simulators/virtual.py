@@ -1,15 +1,19 @@
-"""The whole bench in virtual time: rig, hands and both instruments, without a port, a loop or a clock.
+"""The whole bench in virtual time: rig, hands and instruments, without a port, a loop or a clock.
 
 What was done in the same order at the same times with the same seed gives the same bytes.
 """
 
 from __future__ import annotations
 
+from typing import Literal
+
 import numpy as np
 
-from simulators.dialects import Channel, Dialect, Shown, find_dialect
+from simulators.dialects import Channel, Shown, find_dialect
 from simulators.hands import Hands
-from simulators.instrument import LineInstrument
+from simulators.instrument import Instrument, LineInstrument
+from simulators.modbus import RtuInstrument, TransducerUnit
+from simulators.relay import HOLD_S, Relay, RelayLine, RelayUnit
 from simulators.rig import VirtualRig
 from simulators.scenarios import Arrangement, Scenario, find_scenario
 
@@ -18,7 +22,10 @@ SECOND_NS = 1_000_000_000
 Sent = tuple[int, Channel, bytes]
 """Bench time in ns, the port it came out of, the bytes."""
 
-OTHER: dict[Channel, Channel] = {"mass": "pressure", "pressure": "mass"}
+PermitKind = Literal["line", "modbus"]
+
+MODBUS_PRESSURE = "modbus-pressure"
+"""Name that stands beside the line dialects for the transducer with registers."""
 
 USUAL_MASS_DIALECT = {"beside": "polled-line-balance", "under": "streamed-line-balance"}
 USUAL_PRESSURE_DIALECT = "streamed-line-pressure"
@@ -28,7 +35,11 @@ PRESSURE_LATER_NS = 37_000_000
 
 
 class VirtualBench:
-    """`start_ns` is what the bench clock shows when the rig is switched on."""
+    """`start_ns` is what the bench clock shows when the rig is switched on.
+
+    With a `permit` the rig has the external relay of relay.py on a third port, and `relay_hold_s` is its
+    time-out in bench time.
+    """
 
     def __init__(
         self,
@@ -38,6 +49,8 @@ class VirtualBench:
         arrangement: Arrangement | None = None,
         mass_dialect: str | None = None,
         pressure_dialect: str | None = None,
+        permit: PermitKind | None = None,
+        relay_hold_s: float = HOLD_S,
         start_ns: int = 0,
     ) -> None:
         if isinstance(scenario, str):
@@ -46,21 +59,42 @@ class VirtualBench:
         self.rig = VirtualRig(scenario, seed)
         self.hands = Hands(self.rig, seed)
         self.now_ns = start_ns
-        self._start_ns = start_ns
-        self.plugged: dict[Channel, bool] = {"mass": True, "pressure": True}
         self.swapped = False
-        mass = find_dialect(mass_dialect or USUAL_MASS_DIALECT[scenario.arrangement], "mass")
-        pressure = find_dialect(pressure_dialect or USUAL_PRESSURE_DIALECT, "pressure")
-        self.instruments: dict[Channel, LineInstrument] = {
-            "mass": self._instrument(mass, seed, start_ns),
-            "pressure": self._instrument(pressure, seed, start_ns + PRESSURE_LATER_NS),
+        self._start_ns = start_ns
+        self._seed = seed
+        self.instruments: dict[Channel, Instrument] = {
+            "mass": self._balance(mass_dialect or USUAL_MASS_DIALECT[scenario.arrangement]),
+            "pressure": self._transducer(pressure_dialect or USUAL_PRESSURE_DIALECT),
         }
+        self._relay = Relay(round(relay_hold_s * SECOND_NS), self.rig.set_permit)
+        if permit is not None:
+            self.rig.set_permit(False)
+            self.instruments["permit"] = self._permit(permit)
+        self.plugged = dict.fromkeys(self.instruments, True)
 
-    def _instrument(self, dialect: Dialect, seed: int, first_ns: int) -> LineInstrument:
-        look = self._look_at_balance if dialect.channel == "mass" else self._look_at_pressure
-        key = 1 if dialect.channel == "mass" else 2
-        rng = np.random.default_rng(np.random.SeedSequence(seed, spawn_key=(88, key)))
-        return LineInstrument(dialect, look, rng, first_ns)
+    def _balance(self, name: str) -> Instrument:
+        dialect = find_dialect(name, "mass")
+        return LineInstrument(dialect, self._look_at_balance, self._rng(1), self._start_ns)
+
+    def _transducer(self, name: str) -> Instrument:
+        if name == MODBUS_PRESSURE:
+            return self._modbus_transducer()
+        dialect = find_dialect(name, "pressure", also=(MODBUS_PRESSURE,))
+        first_ns = self._start_ns + PRESSURE_LATER_NS
+        return LineInstrument(dialect, self._look_at_pressure, self._rng(2), first_ns)
+
+    def _modbus_transducer(self) -> Instrument:
+        unit = TransducerUnit(lambda at_ns: line.faults.shown(self._look_at_pressure(), at_ns))
+        line = RtuInstrument((unit,), self._rng(2))
+        return line
+
+    def _permit(self, kind: PermitKind) -> Instrument:
+        if kind == "modbus":
+            return RtuInstrument((RelayUnit(self._relay),), self._rng(3))
+        return RelayLine(self._relay, self._rng(3))
+
+    def _rng(self, key: int) -> np.random.Generator:
+        return np.random.default_rng(np.random.SeedSequence(self._seed, spawn_key=(88, key)))
 
     def _look_at_balance(self) -> Shown:
         out = self.rig.balance()
@@ -78,9 +112,10 @@ class VirtualBench:
         """Shows the hands the instruction of this moment."""
         self.hands.follow(instruction_key, self.seconds(self.now_ns if at_ns is None else at_ns))
 
-    def instrument_behind(self, port: Channel) -> LineInstrument:
+    def instrument_behind(self, port: Channel) -> Instrument:
         """The instrument whose cable is in this port."""
-        return self.instruments[OTHER[port] if self.swapped else port]
+        other: dict[Channel, Channel] = {"mass": "pressure", "pressure": "mass"}
+        return self.instruments[other.get(port, port) if self.swapped else port]
 
     def write(self, port: Channel, data: bytes, at_ns: int) -> None:
         """Bytes that somebody sends into a port; answers come out of `step_to` a little later."""
@@ -94,6 +129,7 @@ class VirtualBench:
             self.now_ns = max(due_ns, self.now_ns)
             at_s = self.seconds(self.now_ns)
             self.rig.advance(at_s)
+            self._relay.update(self.now_ns)
             self.hands.act(at_s)
             sent += self._fire()
         self.now_ns = max(now_ns, self.now_ns)
@@ -102,6 +138,7 @@ class VirtualBench:
 
     def _next_ns(self) -> int:
         next_ns = min(instrument.next_ns(self.now_ns) for instrument in self.instruments.values())
+        next_ns = min(next_ns, self._relay.next_ns)
         hands_s = self.hands.next_s
         if hands_s == float("inf"):
             return next_ns
@@ -109,8 +146,7 @@ class VirtualBench:
 
     def _fire(self) -> list[Sent]:
         sent: list[Sent] = []
-        ports: tuple[Channel, Channel] = ("mass", "pressure")
-        for port in ports:
+        for port in self.instruments:
             for data in self.instrument_behind(port).fire(self.now_ns):
                 if self.plugged[port]:
                     sent.append((self.now_ns, port, data))

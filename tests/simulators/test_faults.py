@@ -6,6 +6,7 @@ import pytest
 
 from simulators.dialects import DIALECTS, Channel
 from simulators.faults import ENDLESS_BYTES, KINDS, NONSENSE
+from simulators.instrument import LineInstrument
 from simulators.virtual import VirtualBench
 
 SECOND_NS = 1_000_000_000
@@ -28,7 +29,7 @@ def heard(bench: VirtualBench, port: Channel, seconds: float) -> list[tuple[int,
     out: list[tuple[int, bytes]] = []
     end_ns = bench.now_ns + round(seconds * SECOND_NS)
     while bench.now_ns < end_ns:
-        request = bench.instrument_behind(port).dialect.request
+        request = bench.instrument_behind(port).request
         if request:
             bench.write(port, request, bench.now_ns)
         sent = bench.step_to(min(bench.now_ns + SECOND_NS // 5, end_ns))
@@ -38,7 +39,9 @@ def heard(bench: VirtualBench, port: Channel, seconds: float) -> list[tuple[int,
 
 def lines(bench: VirtualBench, port: Channel = "mass", seconds: float = 2.0) -> list[bytes]:
     joined = b"".join(data for _, data in heard(bench, port, seconds))
-    return joined.split(bench.instrument_behind(port).dialect.terminator)[:-1]
+    instrument = bench.instrument_behind(port)
+    assert isinstance(instrument, LineInstrument)
+    return joined.split(instrument.dialect.terminator)[:-1]
 
 
 def start(bench: VirtualBench, kind: str, port: Channel = "mass", seconds: float | None = None) -> None:

@@ -65,7 +65,7 @@ async def test_pty_and_tcp_carry_the_bytes_of_the_virtual_bench(tmp_path: Path) 
     for kind in kinds:
         clock = HandClock()
         bench = VirtualBench("demo-filler", 4, arrangement="under")
-        server = BenchServer(bench, make_ports(kind, tmp_path), clock, 1.0)
+        server = BenchServer(bench, make_ports(bench.instruments, kind, tmp_path), clock, 1.0)
         await server.plug("mass", True)
         await server.plug("pressure", True)
         clock.ns = 10 * SECOND_NS

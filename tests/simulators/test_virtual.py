@@ -22,7 +22,7 @@ class Screen:
         while self.bench.now_ns < end_ns:
             self.bench.follow(key)
             for port in self.bench.instruments:
-                request = self.bench.instrument_behind(port).dialect.request
+                request = self.bench.instrument_behind(port).request
                 if request:
                     self.bench.write(port, request, self.bench.now_ns)
             self.sent += self.bench.step_to(self.bench.now_ns + SECOND_NS // 5)

@@ -59,7 +59,6 @@ class Dialect:
     period_s: float
     low: float
     high: float
-    units: dict[str, Unit]
     other_unit: str
     """The unit somebody would switch to by accident."""
     make: LineMaker
@@ -142,7 +141,6 @@ DIALECTS: dict[str, Dialect] = {
             period_s=0.2,
             low=-50.0,
             high=620.0,
-            units=_G_POLLED,
             other_unit="kg",
             make=_polled_balance,
         ),
@@ -154,7 +152,6 @@ DIALECTS: dict[str, Dialect] = {
             period_s=0.1,
             low=-500.0,
             high=32_000.0,
-            units=_G_STREAMED,
             other_unit="kg",
             make=_streamed_balance,
         ),
@@ -166,7 +163,6 @@ DIALECTS: dict[str, Dialect] = {
             period_s=0.2,
             low=-500.0,
             high=10_000.0,
-            units=_PA_POLLED,
             other_unit="mbar",
             make=_polled_pressure,
         ),
@@ -178,7 +174,6 @@ DIALECTS: dict[str, Dialect] = {
             period_s=0.1,
             low=-500.0,
             high=10_000.0,
-            units=_PA_STREAMED,
             other_unit="mbar",
             make=_streamed_pressure,
         ),

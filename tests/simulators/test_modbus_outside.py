@@ -13,8 +13,8 @@ from simulators.ports import PortKind
 from simulators.serve import serve
 
 pytest.importorskip("pymodbus.client", reason="pymodbus is not installed")
-from pymodbus import FramerType  # noqa: E402
-from pymodbus.client import AsyncModbusSerialClient, AsyncModbusTcpClient  # noqa: E402
+from pymodbus import FramerType
+from pymodbus.client import AsyncModbusSerialClient, AsyncModbusTcpClient
 
 pytestmark = [pytest.mark.asyncio, pytest.mark.real]
 

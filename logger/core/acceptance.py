@@ -14,7 +14,7 @@ from typing import Literal
 from logger.core.method import ResultRules
 from logger.core.quantiles import normal_cdf
 from logger.core.refusal import require_not_negative
-from logger.core.rounding import rounded_text
+from logger.core.rounding import rounded_u_text
 
 Outcome = Literal["accept", "inconclusive", "reject"]
 
@@ -109,7 +109,7 @@ def _sentence(outcome: Outcome, guard_pct: float, probability: float, rules: Res
     ]
     text = f"{outcome}: {_TEXTS[outcome]} (residue {' and '.join(limits)}), rule {rules.rule}"
     if rules.rule != "simple":
-        text += f" with a guard band of {rounded_text(guard_pct, 2)} % ({rules.guard:g} U)"
+        text += f" with a guard band of {rounded_u_text(guard_pct)} % ({rules.guard:g} U)"
     low, high = rules.residue_min_pct, rules.residue_max_pct
     narrow = low is not None and high is not None and high - low < 2 * guard_pct
     if rules.rule == "guarded-accept" and narrow:

@@ -122,4 +122,6 @@ def _table(found: Budget) -> list[str]:
 
 
 def _dof_text(dof: float) -> str:
-    return "∞" if math.isinf(dof) else f"{dof:g}"
+    if math.isinf(dof):
+        return "∞"
+    return "> 1000" if dof > 1000 else f"{dof:g}"

@@ -21,11 +21,10 @@ HOLES_REACH_SD = 2.5
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Mesh:
-    """Mean aperture and standard deviation of single apertures in µm; diameter of the frame in mm."""
+    """Mean aperture and standard deviation of single apertures in µm."""
 
     aperture_um: float
     aperture_sd_um: float
-    frame_mm: float = 200.0
 
 
 def hole_sizes_um(mesh: Mesh) -> tuple[NDArray[np.float64], NDArray[np.float64]]:

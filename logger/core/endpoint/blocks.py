@@ -27,7 +27,6 @@ class Block:
     kpa_per_s: float
     count: int
     scatter: float
-    all_equal: bool
     in_gate: bool
 
 
@@ -57,6 +56,7 @@ class BlockBuilder:
     def __init__(self, tuning: Tuning, turn_s: float | None) -> None:
         self._tuning, self._turn_s = tuning, turn_s
         self._lags = LagMatch()
+        self.scatter = 0.0
         self._t: list[float] = []
         self._theta: list[float] = []
         self._mass: list[float] = []
@@ -67,6 +67,12 @@ class BlockBuilder:
         """Drops what was collected since the last block."""
         for column in (self._t, self._theta, self._mass, self._dp, self._gate):
             column.clear()
+
+    def drop_last(self, count: int) -> None:
+        """Takes back readings of the block in progress that turned out to be frozen."""
+        keep = max(len(self._t) - count, 0)
+        for column in (self._t, self._theta, self._mass, self._dp, self._gate):
+            del column[keep:]
 
     def _span_s(self, period_s: float) -> float:
         tuning = self._tuning
@@ -106,6 +112,7 @@ class BlockBuilder:
         theta = np.array(self._theta)
         slope_theta = (theta[-1] - theta[0]) / max(stamped[-1] - stamped[0], 1e-9)
         kept, level, scatter, middle = self._fit(t, mass, dp)
+        self.scatter = scatter
         kpa, kpa_slope = _level_and_slope(t - middle, dp[:, self._lags.best] / 1000.0)
         theta_mid = theta.mean() - slope_theta * (stamped.mean() - middle)
         return Block(
@@ -117,7 +124,6 @@ class BlockBuilder:
             kpa_per_s=kpa_slope,
             count=kept,
             scatter=scatter,
-            all_equal=bool(mass.min() == mass.max()),
             in_gate=all(self._gate),
         )
 

@@ -73,6 +73,8 @@ class LossRateEstimator:
         self._t = t_s
         if mass_g is None:
             return
+        if self._is_frozen(t_s, mass_g * self._pct):
+            return
         if self._jet_on and t_s - self._last_mass_t > self._tuning.fresh_s:
             self._decision.gap_until_s = t_s
         self._last_mass_t = t_s
@@ -82,6 +84,17 @@ class LossRateEstimator:
         block = self._blocks.add(t_s, self._gate.theta_s, mass_g * self._pct, dp, usable)
         if block is not None:
             self._take(block)
+
+    def _is_frozen(self, t_s: float, mass: float) -> bool:
+        tracker = self._tracker
+        rate_per_s = tracker.rate()[0] / 60.0 if self._jet_on and tracker.following else 0.0
+        before = self._decision.frozen_until_s
+        if not self._frozen.add(t_s, mass, rate_per_s, self._blocks.scatter):
+            return False
+        if before < self._last_mass_t:
+            self._blocks.drop_last(self._frozen.run - 2)
+        self._decision.frozen_until_s = t_s
+        return True
 
     def _check(self, t_s: float, mass_g: float | None, dp_pa: float | None) -> None:
         for name, value in (("t_s", t_s), ("mass_g", mass_g), ("dp_pa", dp_pa)):
@@ -105,11 +118,8 @@ class LossRateEstimator:
         if block.t_s < 0:
             self._tracker.take_rest(block)
             return
-        rate_per_s = self._tracker.rate()[0] / 60.0 if self._tracker.following else None
         if not block.in_gate:
             self._tracker.take_gated()
-        elif self._frozen.is_frozen(block, rate_per_s, self._tracker.noise.var):
-            self._decision.frozen_until_s = block.t_s + block.span_s
         else:
             self._tracker.take(block)
         self._judge(block.t_s)

@@ -4,33 +4,44 @@ from __future__ import annotations
 
 import math
 
-from logger.core.endpoint.blocks import Block
-
-RARE = 0.05
-"""Blocks of equal digits below this share of all are never natural on this balance today."""
+CHANCE = 1e-6
+"""A run of equal readings less likely than this is not chance."""
+MEMORY = 200.0
+"""Readings over which the share of equal neighbours is learned; coarse digits repeat naturally."""
+FIRST_SHARE = 0.3
+SHARE_RANGE = (0.02, 0.995)
+ROUNDING = 1e-9
 
 
 class FrozenWatch:
-    """Decides block by block. `digit` is the readability in % of the charge."""
+    """Decides reading by reading. Masses and `digit` in % of the charge."""
 
     def __init__(self, digit: float) -> None:
         self._digit = digit
-        self._equal = 0
-        self._seen = 0
-        self._run: tuple[float, float] | None = None
+        self._share = FIRST_SHARE
+        self._last: float | None = None
+        self._since = 0.0
+        self.run = 0
+        """Readings in the present run of equal digits."""
 
-    def is_frozen(self, block: Block, rate_per_s: float | None, noise_var: float) -> bool:
-        """Whether the block must be left out. `rate_per_s` is the expected fall, None before it is known."""
-        self._seen += 1
-        if not block.all_equal:
-            self._run = None
+    def add(self, t_s: float, mass: float, rate_per_s: float, sd: float) -> bool:
+        """Whether this reading is frozen. `rate_per_s`: expected fall (0 while unknown); `sd`: reading noise."""
+        same = self._last is not None and abs(mass - self._last) < ROUNDING
+        self._last = mass
+        if not same:
+            self._learn(self.run)
+            self.run, self._since = 1, t_s
             return False
-        self._equal += 1
-        if self._equal < RARE * self._seen:
+        self.run += 1
+        if (self.run - 1) * math.log(self._share) < math.log(CHANCE):
             return True
-        if rate_per_s is None:
-            return False
-        if self._run is None or self._run[0] != block.mass:
-            self._run = (block.mass, block.t_s - 0.5 * block.span_s)
-        fall = rate_per_s * (block.t_s + 0.5 * block.span_s - self._run[1])
-        return fall > 2 * self._digit + 4 * math.sqrt(noise_var)
+        return rate_per_s * (t_s - self._since) > 2 * self._digit + 4 * sd
+
+    def _learn(self, run: int) -> None:
+        """A run has ended: `run` - 1 equal neighbours and one that differed."""
+        if run == 0 or (run - 1) * math.log(self._share) < math.log(CHANCE):
+            return
+        keep = (1.0 - 1.0 / MEMORY) ** run
+        self._share = keep * self._share + (1.0 - keep) * (run - 1) / run
+        low, high = SHARE_RANGE
+        self._share = min(max(self._share, low), high)

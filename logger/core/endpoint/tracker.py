@@ -97,7 +97,7 @@ class TailTracker:
         row = measurement_row(block.t_s, 0.0, 0.0)
         noise = self._block_var(block, 0.0)
         surprise, var = self.filter.innovation(block.mass, row, 0.0)
-        if self._rest_blocks > self._tuning.step_blocks and self._is_step(block, surprise, var + noise):
+        if self._rest_blocks > 1 and self._is_step(block, surprise, var + noise):
             return
         self._held_out = 0
         self.noise.add(block.mass, 1.0)

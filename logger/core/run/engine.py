@@ -19,6 +19,8 @@ from logger.core.run.plan import RunPlan
 from logger.core.run.run import Run
 from logger.core.run.states import ENDED, JET, RunState
 
+WATCH_S = 2.0
+"""The pressure at rest is watched this long before the run begins; a fan that spins up shows by then."""
 _STEPS_AT_ONCE = 8
 """More moves than this from one input would be a loop in the table."""
 
@@ -150,6 +152,8 @@ def why_not_ready(run: Run, now_ns: int) -> str:
         return f"The pressure is {dp_pa:.0f} Pa, below zero: the two hoses may be swapped."
     if dp_pa > limit_pa:
         return f"The pressure is {dp_pa:.0f} Pa: switch the suction off by hand."
+    if run.since_s(now_ns) < WATCH_S:
+        return "Balance and pressure at rest are watched for a moment."
     return ""
 
 
@@ -166,9 +170,16 @@ def _watch_zero(run: Run, now_ns: int) -> None:
     if steady_g is None:
         return
     tolerance_g = run.plan.bench.zero_tolerance_g
-    if steady_g < -tolerance_g:
+    if steady_g < -tolerance_g or _tared_with_sieve_on(run, steady_g):
         digits = run.plan.bench.balance.decimals
         reason = f"the balance was tared or zeroed under load: it shows {steady_g:.{digits}f} g"
         run.emit(E.INVALIDATED, now_ns, reason=reason)
     elif abs(steady_g) <= tolerance_g and (run.state in JET or run.state is RunState.RELEASING):
         run.zero_g = round(steady_g, 6)
+
+
+def _tared_with_sieve_on(run: Run, steady_g: float) -> bool:
+    """The display shows about the charge alone while a sieve many times heavier should be under it."""
+    charge_g, tare_g = run.plan.method.charge.mass_g, run.facts.tare_g or 0.0
+    about_charge = 0.5 * charge_g < steady_g < 2 * charge_g
+    return run.state is RunState.CHARGING and about_charge and tare_g > 4 * charge_g

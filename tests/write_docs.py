@@ -1,0 +1,32 @@
+"""Writes the generated parts of docs/ anew: `python -m tests.write_docs`."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+from logger.core.run.states import mermaid
+
+DOCS = Path(__file__).resolve().parent.parent / "docs"
+
+RUN_STATES = """# Run states
+
+Generated from the table in `logger/core/run/states.py` by `python -m tests.write_docs`; a test compares the two.
+
+```mermaid
+{diagram}```
+
+Interval mode loops drawing_down, sieving, releasing, weighing. Sieving is cumulative, so a hold resumes as a
+new segment. A run ends as `invalid` only when the balance was tared or changed its unit, when the computer
+slept, or after a hold longer than `hold_max_s`. A service that is killed leaves an open run; the next start
+closes it as `interrupted`, with a record and without a result.
+"""
+
+
+def main() -> None:
+    """Writes every generated page."""
+    DOCS.mkdir(exist_ok=True)
+    (DOCS / "run-states.md").write_text(RUN_STATES.format(diagram=mermaid()), encoding="utf-8")
+
+
+if __name__ == "__main__":
+    main()

@@ -1,0 +1,1 @@
+"""A finished run, and what several make together, for people and spreadsheets."""

@@ -45,6 +45,13 @@ class Curve:
         """Width in ln d: standard deviation of ln d for the log-normal family."""
         return 1 / self.shape
 
+    @property
+    def named_shape(self) -> tuple[str, float]:
+        """The second parameter as the trade writes it: n, m, or s of the log-normal family."""
+        if self.family is LOG_NORMAL:
+            return "s", self.s
+        return self.family.shape_name, self.shape
+
     def residue_pct(self, d_um: float) -> float:
         """Share retained at d, %."""
         return 100 * self.family.residue(self.shape * math.log(d_um / self.scale_um))

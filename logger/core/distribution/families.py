@@ -27,6 +27,7 @@ class Family:
     """
 
     key: str
+    short: str
     title: str
     scale_name: str
     shape_name: str
@@ -71,6 +72,7 @@ def _log_normal_slope(z: float) -> float:
 
 RRSB = Family(
     key="rrsb",
+    short="RRSB",
     title="Rosin-Rammler-Sperling-Bennett",
     scale_name="d'",
     shape_name="n",
@@ -81,6 +83,7 @@ RRSB = Family(
 )
 GGS = Family(
     key="ggs",
+    short="GGS",
     title="Gates-Gaudin-Schuhmann",
     scale_name="k",
     shape_name="m",
@@ -91,6 +94,7 @@ GGS = Family(
 )
 LOG_NORMAL = Family(
     key="log-normal",
+    short="log-normal",
     title="log-normal",
     scale_name="d50",
     shape_name="1/s",

@@ -204,10 +204,10 @@ def _finish(
 def _sentence(
     curve: Curve, way: Way, log_scale_u: float, shape_u: float, lack: float | None, left: int
 ) -> str:
-    family = curve.family
+    family, (name, shape) = curve.family, curve.named_shape
     text = (
         f"{family.title} ({way}): {family.scale_name} = {curve.scale_um:.2f} µm "
-        f"(u {curve.scale_um * log_scale_u:.2g}), {family.shape_name} = {curve.shape:.4f} (u {shape_u:.2g})"
+        f"(u {curve.scale_um * log_scale_u:.2g}), {name} = {shape:.4f} (u {shape * shape_u / curve.shape:.2g})"
     )
     if lack is None:
         text += "; lack of fit cannot be judged"

@@ -175,6 +175,8 @@ def test_log_normal_width_and_its_uncertainty() -> None:
     found = fit(points(log_normal(40, 0.5)), "log-normal")
     assert found.curve.s == pytest.approx(0.5)
     assert found.s_u == pytest.approx(found.shape_u * 0.25)
+    assert "d50 = 40.00 µm" in found.text
+    assert f"s = 0.5000 (u {found.s_u:.2g})" in found.text
 
 
 @pytest.mark.parametrize(

@@ -48,6 +48,8 @@ async def listening(port: int, topic: str = "lastgrain/v1/#", **options: Any) ->
             task.cancel()
             with contextlib.suppress(asyncio.CancelledError, aiomqtt.MqttError):
                 await task
+            if client._disconnected.done():
+                client._disconnected.exception()  # seen, or asyncio prints that nobody looked
 
 
 async def _collect(client: aiomqtt.Client, heard: Heard) -> None:

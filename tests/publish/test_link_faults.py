@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 import asyncio
+import logging
 import socket
 from collections.abc import Iterator
+from dataclasses import replace
 
 import pytest
 
@@ -333,3 +335,54 @@ async def test_a_refused_summary_is_shown_but_does_not_hold_records_up() -> None
             await until(lambda: len(broker.of("record")) == 2)
             assert "lab/a1/latest" in subject.view().text
             assert subject.view().state == "up"
+
+
+async def test_a_crash_between_puback_and_mark_gives_a_duplicate_that_can_be_told() -> None:
+    """The first program dies after the broker acknowledged and before its store knew."""
+
+    class DiesBeforeMark(MemoryOutbox):
+        async def mark_sent(self, seq: int) -> None:
+            await asyncio.Event().wait()
+
+    async with raw_broker() as broker:
+        dying = DiesBeforeMark()
+        dying.add("event", EVENT)
+        async with running(publisher(broker.port, dying)):
+            await until(lambda: len(broker.of("event")) == 1)
+        again = MemoryOutbox()
+        again.slots = dying.slots
+        async with running(publisher(broker.port, again)):
+            await until(lambda: not again._in_state("waiting"))
+        first, second = broker.of("event")
+    assert (first["seq"], first["message_id"]) == (second["seq"], second["message_id"])
+
+
+async def test_no_secret_reaches_log_or_screen(caplog: pytest.LogCaptureFixture) -> None:
+    """Everything logged, at the finest level, while a password is used, refused and retried."""
+    caplog.set_level(logging.DEBUG)
+    outbox = outbox_of(1)
+    async with raw_broker(RawBroker(connack=0x86)) as broker:
+        secret = replace(settings(broker.port), username="bench", password="canary-4711")
+        subject = Publisher(secret, "lab", "a1", outbox, WallClock(), rules=FAST)
+        async with running(subject):
+            await until(lambda: subject.view().state == "refused")
+            broker.connack = 0
+            await until(lambda: broker.of("event"))
+            shown = f"{subject.view()} {subject!r} {secret!r} {broker.published}"
+    assert caplog.text
+    assert "canary" not in shown + caplog.text
+
+
+@pytest.mark.full
+async def test_live_values_from_before_an_outage_are_not_sent_after_it() -> None:
+    silent = RawBroker(connack=0x88)
+    async with raw_broker(silent) as broker:
+        subject = publisher(broker.port, MemoryOutbox())
+        async with running(subject):
+            subject.set_live(LIVE)
+            await asyncio.sleep(2.1)
+            silent.connack = 0
+            await until(lambda: subject.view().state == "up")
+            subject.set_live(LIVE | {"state": "fresh"})
+            await until(lambda: broker.of("live"))
+        assert [live["state"] for live in broker.of("live")] == ["fresh"]

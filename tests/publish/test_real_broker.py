@@ -121,6 +121,7 @@ async def test_a_half_open_link_is_left_and_a_new_one_drains_the_backlog(tmp_pat
             await until(lambda: not outbox._in_state("waiting"))
 
 
+@pytest.mark.full
 async def test_a_slow_link_is_slow_and_not_called_dead(tmp_path: Path) -> None:
     """1.5 kB/s and a 4 kB block of readings: longer under way than the PUBACK's time-out of 1 s."""
     columns = {"t_s": [0.1 * n for n in range(80)], "mass_g": [9.99] * 80, "dp_pa": [2500.25] * 80}

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import asyncio
+import contextlib
 import random
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
@@ -35,6 +36,9 @@ class LinkTiming:
     never heals by waiting."""
     connect_s: float = 5.0
     tick_s: float = 0.2
+    """How often a silent link is looked at; a good one only when it could have become silent."""
+    batch_s: float = 0.1
+    """Lines that follow each other sooner may be handed on together; bench time, the stamps are exact."""
     back_off: BackOffPolicy = field(default_factory=BackOffPolicy)
 
 
@@ -67,6 +71,7 @@ class LineInstrument:
         self._on_link = on_link
         self._period_s = profile.period_s / speed
         self._timing = timing or LinkTiming()
+        self._batch_s = self._timing.batch_s / speed
         self._back_off = BackOff(self._timing.back_off)
         self._watch = LinkWatch(
             profile, port, others, period_s=self._period_s, garbage_s=self._timing.garbage_s
@@ -125,7 +130,7 @@ class LineInstrument:
                 self._over.exception()  # seen: a failure during closing is not reported again
 
     def _transport(self, device: str) -> Transport:
-        hooks = TransportHooks(self._now_ns, self._on_data, self._on_lost)
+        hooks = TransportHooks(self._now_ns, self._on_data, self._on_lost, self._batch_s)
         address = tcp_address(device)
         if address is not None:
             return TcpTransport(device, address, hooks, self._timing.connect_s)
@@ -138,7 +143,8 @@ class LineInstrument:
         polling.add_done_callback(self._polling_ended)
         try:
             while (now_s := loop.time()) - self._watch.quiet_since_s < self._timing.reopen_s:
-                await asyncio.wait((over,), timeout=self._timing.tick_s)
+                pause_s = max(self._timing.tick_s, self._watch.silent_at_s - now_s)
+                await asyncio.wait((over,), timeout=pause_s)
                 if over.done():
                     return over.result()
                 self._back_off.good(self._watch.good_for_s(now_s))
@@ -156,13 +162,23 @@ class LineInstrument:
         while True:
             self._answered.clear()
             transport.write(self.codec.request_bytes())
-            try:
-                async with asyncio.timeout(self._timing.answer_s):
-                    await self._answered.wait()
-            except TimeoutError:
+            asked_s = loop.time()
+            due_s = max(due_s + self._period_s, asked_s)
+            await asyncio.sleep(min(due_s, asked_s + self._timing.answer_s) - asked_s)
+            if not await self._has_answered(transport, asked_s + self._timing.answer_s):
                 self.unanswered += 1
-            due_s = max(due_s + self._period_s, loop.time())
-            await asyncio.sleep(due_s - loop.time())
+                due_s = loop.time()
+            if (rest_s := due_s - loop.time()) > 0:
+                await asyncio.sleep(rest_s)
+
+    async def _has_answered(self, transport: Transport, until_s: float) -> bool:
+        transport.collect()
+        if not self._answered.is_set():
+            transport.collect()
+            with contextlib.suppress(TimeoutError):
+                async with asyncio.timeout_at(until_s):
+                    await self._answered.wait()
+        return self._answered.is_set()
 
     def _polling_ended(self, polling: asyncio.Task[None]) -> None:
         if not polling.cancelled() and (error := polling.exception()) is not None:

@@ -66,6 +66,11 @@ class LinkWatch:
         """When the last good line came, or the port was opened."""
         return self._since_s
 
+    @property
+    def silent_at_s(self) -> float:
+        """When the link will count as silent if no good line comes."""
+        return self._since_s + self._silence_s
+
     def good_for_s(self, now_s: float) -> float:
         """How long the link has been good without a break, 0 when it is not."""
         return 0.0 if self._good_since_s is None else now_s - self._good_since_s
@@ -89,14 +94,13 @@ class LinkWatch:
     ) -> Verdict | None:
         """Bytes came and gave these readings; `wrong_unit` is the unit text of the last wrong-unit line."""
         self._last_bytes_s = now_s
-        foreign_unit = _of_other_quantity(self._profile, wrong_unit)
-        foreign = [r for r in readings if r.quality is Quality.WRONG_UNIT and foreign_unit]
-        good = any(r.quality is not Quality.REJECTED for r in readings) and not foreign
-        if good:
-            return self._good_line(now_s)
-        if foreign:
-            self._foreign += len(foreign)
+        qualities = [reading.quality for reading in readings]
+        foreign = qualities.count(Quality.WRONG_UNIT)
+        if foreign and _of_other_quantity(self._profile, wrong_unit):
+            self._foreign += foreign
             return self._perhaps_foreign(f"lines in {wrong_unit}")
+        if qualities.count(Quality.REJECTED) < len(qualities):
+            return self._good_line(now_s)
         if self._good_since_s is None:
             return self._listen_for_others(data)
         return None

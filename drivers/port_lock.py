@@ -34,6 +34,16 @@ def device_present(port: str) -> bool:
     return sys.platform == "win32" or Path(port).exists()
 
 
+def write_now(port: serial.Serial, data: bytes) -> int:
+    """Writes what the system takes without waiting; says how many bytes, 0 when it takes none or fails."""
+    if sys.platform == "win32":
+        return 0
+    try:
+        return os.write(port.fileno(), data)
+    except OSError:
+        return 0
+
+
 def lock_folder() -> Path:
     """Where lock files are kept: the system's folder for them when it can be written, else that for
     temporary files."""

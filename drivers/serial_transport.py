@@ -1,6 +1,7 @@
 """A serial port, owned from opening to closing by one reader thread that stamps the arrival of bytes.
 
-The thread never waits for the event loop except when the loop has fallen so far behind that
+Waking the event loop costs more than reading a line, so lines that follow each other closely share a wake-up
+(`TransportHooks.batch_s`). The thread never waits for the event loop except when the loop has fallen so far behind that
 `MOST_PENDING_BYTES` wait for it; then the operating system's buffer holds the rest.
 """
 
@@ -9,13 +10,14 @@ from __future__ import annotations
 import asyncio
 import contextlib
 import threading
+import time
 from collections import deque
 from typing import Final
 
 import serial
 
 from drivers.link_error import LinkError, lost_error, open_error
-from drivers.port_lock import PORT_ERRORS, locked_device
+from drivers.port_lock import PORT_ERRORS, locked_device, write_now
 from drivers.profile import SerialSettings
 from drivers.transport import Chunk, TransportHooks
 
@@ -23,6 +25,8 @@ READ_TIMEOUT_S: Final = 0.2
 """Longest wait of one read. A write or a close wakes the thread at once, so it delays neither."""
 WRITE_TIMEOUT_S: Final = 1.0
 """A request that the port does not take in this time means a dead link."""
+MOST_BATCH_BYTES: Final = 64 * 1024
+"""So many bytes are a batch of their own, whatever the time."""
 MOST_PENDING_BYTES: Final = 4 * 1024 * 1024
 """Over a minute of 2,000 lines/s while the event loop is busy with something else."""
 
@@ -42,6 +46,7 @@ class SerialTransport:
         self._outgoing: deque[bytes] = deque()
         self._arrived: list[Chunk] = []
         self._arrived_bytes = 0
+        self._delivered_s = 0.0
         self._thread: threading.Thread | None = None
         self._loop: asyncio.AbstractEventLoop | None = None
         self._opened: asyncio.Future[None] | None = None
@@ -61,9 +66,21 @@ class SerialTransport:
             raise
 
     def write(self, data: bytes) -> None:
-        """Hands `data` to the thread and wakes it."""
-        self._outgoing.append(data)
-        self._wake()
+        """Sends what the port takes at once; the thread sends the rest and reports a failure."""
+        with self._guard:
+            if self._serial is not None and not self._outgoing:
+                data = data[write_now(self._serial, data) :]
+            if data:
+                self._outgoing.append(data)
+        if data:
+            self._wake()
+
+    def collect(self) -> None:
+        """Hands on what has arrived since the last batch; when nothing has, the next bytes do not wait."""
+        if self._arrived:
+            self._drain()
+        else:
+            self._delivered_s = 0.0
 
     async def close(self) -> None:
         """Stops the thread, which closes the port, and waits for it."""
@@ -126,20 +143,24 @@ class SerialTransport:
     def _exchange(self, port: serial.Serial) -> None:
         while self._outgoing:
             port.write(self._outgoing.popleft())
-        data = port.read(max(1, port.in_waiting))
+        data = port.read(1)
         if not data:
+            if self._arrived:
+                self._post(self._drain)
             return
-        if len(data) == 1 and (more := port.in_waiting):
+        if more := port.in_waiting:
             data += port.read(more)
         self._hand_over(data)
 
     def _hand_over(self, data: bytes) -> None:
         chunk = (data, self._hooks.now_ns())
         with self._guard:
-            first = not self._arrived
             self._arrived.append(chunk)
             self._arrived_bytes += len(data)
-        if first:
+        now_s = time.monotonic()
+        due = now_s - self._delivered_s >= self._hooks.batch_s
+        if due or self._arrived_bytes > MOST_BATCH_BYTES:
+            self._delivered_s = now_s
             self._post(self._drain)
         while self._arrived_bytes > MOST_PENDING_BYTES and not self._stop.is_set():
             self._stop.wait(0.01)
@@ -167,6 +188,7 @@ class SerialTransport:
         assert self._opened is not None
         assert self._ended is not None
         stopped = self._stop.is_set()
+        self._drain()
         self._ended.set_result(None)
         if not self._opened.done():
             if failure is None:

@@ -39,6 +39,9 @@ class TcpTransport(asyncio.Protocol):
         if self._stream is not None and not self._stream.is_closing():
             self._stream.write(data)
 
+    def collect(self) -> None:
+        """Nothing ever waits here."""
+
     async def close(self) -> None:
         """Drops the connection and waits until it is gone."""
         self._closing = True

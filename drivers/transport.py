@@ -24,6 +24,8 @@ class TransportHooks:
     on_data: Callable[[Sequence[Chunk]], None]
     on_lost: Callable[[LinkError], None]
     """Called at most once, never after `close`."""
+    batch_s: float = 0.0
+    """Bytes that arrive sooner than this after the last batch may wait for the next; stamps are exact."""
 
 
 class Transport(Protocol):
@@ -35,6 +37,10 @@ class Transport(Protocol):
 
     def write(self, data: bytes) -> None:
         """Sends soon, without waiting; a failure arrives as a lost link."""
+        ...
+
+    def collect(self) -> None:
+        """Hands on at once what waits for its batch; when nothing does, the next bytes will not wait."""
         ...
 
     async def close(self) -> None:

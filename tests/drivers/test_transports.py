@@ -21,13 +21,15 @@ from tests.drivers.peers import Peer, PtyPeer, TcpPeer, run_async, until, with_p
 class Heard:
     """What a transport reported."""
 
-    def __init__(self) -> None:
+    def __init__(self, batch_s: float = 0.0) -> None:
         self.chunks: list[Chunk] = []
+        self.batches: list[bytes] = []
         self.lost: list[LinkError] = []
-        self.hooks = TransportHooks(time.monotonic_ns, self.on_data, self.lost.append)
+        self.hooks = TransportHooks(time.monotonic_ns, self.on_data, self.lost.append, batch_s)
 
     def on_data(self, chunks: Sequence[Chunk]) -> None:
         self.chunks += chunks
+        self.batches.append(b"".join(data for data, _ in chunks))
 
     @property
     def data(self) -> bytes:
@@ -140,6 +142,46 @@ def test_arrival_is_stamped_while_the_loop_is_busy(pty_peer: PtyPeer) -> None:
         time.sleep(0.3)  # noqa: ASYNC251 - the loop is meant to be blocked
         await until(lambda: heard.data == b"first")
         assert time.monotonic_ns() - heard.chunks[0][1] > 250_000_000
+        await transport.close()
+
+    run_async(with_peer(pty_peer, body))
+
+
+def test_lines_in_quick_succession_share_a_batch_and_keep_their_stamps(pty_peer: PtyPeer) -> None:
+    async def body(peer: Peer) -> None:
+        heard = Heard(batch_s=60.0)
+        transport = transport_to(peer.port, heard)
+        await transport.open()
+        transport.collect()  # nothing waits, so the first bytes come at once
+        for piece in (b"a", b"b", b"c"):
+            await peer.write(piece)
+            await asyncio.sleep(0.05)
+        assert heard.batches == [b"a"]
+        transport.collect()
+        assert heard.batches == [b"a", b"bc"]
+        first, second, third = (at_ns for _, at_ns in heard.chunks)
+        assert second - first > 40_000_000
+        assert third - second > 40_000_000
+        await peer.write(b"d")
+        await until(lambda: heard.batches == [b"a", b"bc", b"d"], within_s=1.0)  # nothing waits for ever
+        await transport.close()
+
+    run_async(with_peer(pty_peer, body))
+
+
+def test_what_waits_for_its_batch_is_told_before_the_loss(pty_peer: PtyPeer) -> None:
+    async def body(peer: Peer) -> None:
+        heard = Heard(batch_s=60.0)
+        transport = transport_to(peer.port, heard)
+        await transport.open()
+        transport.collect()
+        await peer.write(b"a")
+        await until(lambda: heard.batches)
+        await peer.write(b"b")
+        await asyncio.sleep(0.05)
+        await peer.unplug()
+        await until(lambda: heard.lost)
+        assert heard.data == b"ab"
         await transport.close()
 
     run_async(with_peer(pty_peer, body))

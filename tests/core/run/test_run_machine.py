@@ -26,8 +26,8 @@ TARE_G = 400.0
 class RunMachine(RuleBasedStateMachine):
     """A person who does anything at any time, with instruments that fail."""
 
-    @initialize()
-    def begin(self) -> None:
+    @initialize(steps=st.integers(0, 25))
+    def begin(self, steps: int) -> None:
         plan = RunPlan(
             run_id="run",
             sample=Sample(sample_id="S", operator_id="O"),
@@ -44,6 +44,8 @@ class RunMachine(RuleBasedStateMachine):
         self.load_g = 25.0
         self.ended_at: int | None = None
         self.effective_s = 0.0
+        for _ in range(steps):
+            self.as_asked()
 
     def seconds(self, count: int, mass_g: float | None, stable: bool = True) -> None:
         for _ in range(count):
@@ -100,6 +102,11 @@ class RunMachine(RuleBasedStateMachine):
         else:
             self.dp_pa = 0.0
             self.seconds(6, 0.0)
+
+    @rule(steps=st.integers(2, 8))
+    def well_behaved(self, steps: int) -> None:
+        for _ in range(steps):
+            self.as_asked()
 
     @rule(seconds=st.integers(1, 40))
     def silence(self, seconds: int) -> None:

@@ -43,7 +43,9 @@ def main() -> int:
         print(f"== {name}", flush=True)
         start_s = time.monotonic()
         code = subprocess.run(command, cwd=ROOT, check=False).returncode
-        print(f"== {name}: {'ok' if code == 0 else 'FAILED'} in {time.monotonic() - start_s:.0f} s", flush=True)
+        print(
+            f"== {name}: {'ok' if code == 0 else 'FAILED'} in {time.monotonic() - start_s:.0f} s", flush=True
+        )
         if code:
             failed.append(name)
     print(f"check ({tier}): " + (f"failed: {', '.join(failed)}" if failed else "all ok"))

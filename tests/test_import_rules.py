@@ -24,7 +24,18 @@ MAY_IMPORT: dict[str, set[str]] = {
 }
 OURS = ("logger", "drivers", "simulators", "tests")
 CORE_LIBRARIES = {"numpy"}
-NOT_IN_CORE = {"asyncio", "threading", "socket", "sqlite3", "time", "random", "subprocess", "pathlib", "os", "io"}
+NOT_IN_CORE = {
+    "asyncio",
+    "threading",
+    "socket",
+    "sqlite3",
+    "time",
+    "random",
+    "subprocess",
+    "pathlib",
+    "os",
+    "io",
+}
 
 
 def imports(path: Path) -> Iterator[str]:

@@ -38,6 +38,8 @@ class TraceHistory:
         """Columns t_s (from `zero_ns`), mass_g (tare off), dp_pa."""
         return {
             "t_s": [round((at_ns - zero_ns) / 1e9, 3) for at_ns, _, _ in self._points],
-            "mass_g": [None if mass_g is None else round(mass_g - tare_g, 6) for _, mass_g, _ in self._points],
+            "mass_g": [
+                None if mass_g is None else round(mass_g - tare_g, 6) for _, mass_g, _ in self._points
+            ],
             "dp_pa": [dp_pa for _, _, dp_pa in self._points],
         }

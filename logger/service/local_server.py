@@ -15,8 +15,7 @@ from collections.abc import Mapping
 from pathlib import Path
 from typing import Any
 
-from logger.core.run.commands import Reply
-from logger.core.run.commands import Refused
+from logger.core.run.commands import Refused, Reply
 from logger.core.snapshot_json import snapshot_to_json
 from logger.core.text import clean_text
 from logger.service.bench_service import BenchService
@@ -198,5 +197,3 @@ def _parse(line: bytes) -> dict[str, Any] | None:
     except (ValueError, RecursionError):
         return None
     return message if isinstance(message, dict) else None
-
-

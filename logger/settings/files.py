@@ -28,7 +28,9 @@ def find_config(kind: str, name: str) -> Path:
     if shipped.exists() and given.name == name:
         return shipped
     known = ", ".join(sorted(path.stem for path in (config_dir() / kind).glob("*.toml")))
-    raise ConfigError(name, f"there is no such file, and no shipped one of that name; shipped {kind}: {known}")
+    raise ConfigError(
+        name, f"there is no such file, and no shipped one of that name; shipped {kind}: {known}"
+    )
 
 
 def load_method(path: Path) -> Method:

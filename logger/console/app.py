@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import asyncio
-import contextlib
 import os
 import time
 from collections.abc import Awaitable, Callable
@@ -58,8 +56,8 @@ class ConsoleApp(App[int]):
         Binding("ctrl+c,ctrl+q", "leave_now", show=False, priority=True, system=True),
     ]
     ENTER_AFTER_S = 0.5
-    """An instruction must have been on the screen this long before Enter acts on it: a key held down,
-    or one press too many, accepts nothing that nobody has read."""
+    """An instruction must have been on the screen, and Enter left alone, this long before Enter acts on
+    it: a key held down, or one press too many, accepts nothing that nobody has read."""
 
     def __init__(self, client: ServiceClient, operator: str | None = None) -> None:
         super().__init__(ansi_color="NO_COLOR" in os.environ or None)
@@ -73,8 +71,8 @@ class ConsoleApp(App[int]):
         self._reply_at = 0.0
         self._asked: object = None
         self._asked_at = 0.0
+        self._enter_at = 0.0
         self._sending = False
-        self._tasks: list[asyncio.Task[None]] = []
 
     def on_mount(self) -> None:
         """Starts to follow the service."""
@@ -82,24 +80,16 @@ class ConsoleApp(App[int]):
         if "NO_COLOR" not in os.environ:
             self.theme = COLOURS.name
         self.push_screen(WaitScreen())
-        self._tasks = [
-            asyncio.create_task(self.client.run(), name="service client"),
-            asyncio.create_task(self._follow(), name="follow the service"),
-        ]
-
-    async def on_unmount(self) -> None:
-        """Lets go of the service."""
-        for task in self._tasks:
-            task.cancel()
-        for task in self._tasks:
-            with contextlib.suppress(asyncio.CancelledError):
-                await task
+        self.run_worker(self.client.run(), name="service client")
+        self.run_worker(self._follow(), name="follow the service")
 
     async def _follow(self) -> None:
         async for watch in self.client.changes():
             self._take(watch)
 
     def _take(self, watch: Watch) -> None:
+        if not self.is_running:
+            return
         if watch.snapshot is None:
             if isinstance(self.screen, WaitScreen):
                 self.screen.say(watch.problem)
@@ -123,7 +113,7 @@ class ConsoleApp(App[int]):
         self._show()
 
     def _show(self) -> None:
-        if self.board is not None and isinstance(self.screen, BoardScreen) and self.screen.is_mounted:
+        if self.board is not None and isinstance(self.screen, BoardScreen) and self.screen.ready:
             self.screen.show(self.board)
 
     def say(self, reply: Reply) -> None:
@@ -152,10 +142,10 @@ class ConsoleApp(App[int]):
             self._actions()[key]()
 
     def _use_enter(self, can: tuple[str, ...]) -> None:
+        quiet_since, self._enter_at = max(self._asked_at, self._enter_at), time.monotonic()
         now = step(can)
-        if now is None or time.monotonic() - self._asked_at < self.ENTER_AFTER_S:
+        if now is None or self._enter_at - quiet_since < self.ENTER_AFTER_S:
             return
-        self._asked_at = time.monotonic()
         if now[0] in ("accept_weight", "close"):
             self.send(now[0])
         else:

@@ -20,17 +20,17 @@ class KeyUse:
 USES = (
     KeyUse("n", "new", "new run", "start", "New run: choose the method, scan or type the sample."),
     KeyUse("c", "cautions", "cautions", "", "Read the cautions; acknowledge them by name when they are due."),
-    KeyUse("w", "weight", "type weight", "type_weight", "Type a weight by hand, with a reason."),
+    KeyUse("w", "weight", "weight", "type_weight", "Type a weight by hand, with a reason."),
     KeyUse("h", "hold", "hold", "hold", "Hold the run, with a reason. Effective time stands still."),
     KeyUse("r", "resume", "resume", "resume", "Resume a run on hold, with a reason."),
     KeyUse("s", "stop", "stop", "stop", "Stop sieving early, with a reason. Asks once more."),
     KeyUse("x", "abort", "abort", "abort", "Abort the run without a result, with a reason. Asks once more."),
-    KeyUse("t", "tapped", "lid tapped", "note", "Note that you tapped the lid."),
+    KeyUse("t", "tapped", "tapped", "note", "Note that you tapped the lid."),
     KeyUse("b", "brushed", "brushed", "note", "Note that you brushed the sieve."),
-    KeyUse("l", "lumps", "lumps crushed", "note", "Note that you crushed lumps."),
-    KeyUse("m", "note", "other note", "note", "Write any other note into the run."),
+    KeyUse("l", "lumps", "lumps", "note", "Note that you crushed lumps."),
+    KeyUse("m", "note", "note", "note", "Write any other note into the run."),
     KeyUse("k", "controls", "controls", "", "Take the controls, or release them when you hold them."),
-    KeyUse("e", "events", "events", "", "All events of the run, newest first."),
+    KeyUse("e", "events", "log", "", "All events of the run, newest first."),
     KeyUse("v", "view", "view", "", "Change the lower left part: chart or weighings."),
     KeyUse("?", "help", "help", "", "This page."),
     KeyUse("q", "quit", "leave", "", "Leave the console. The service and the run go on."),
@@ -72,5 +72,5 @@ def key_labels(can: Collection[str], answering: bool) -> list[tuple[str, str]]:
 
 def _label(use: KeyUse, can: Collection[str]) -> str:
     if use.key == "k":
-        return "release controls" if "take_controls" not in can else "take controls"
+        return "release" if "take_controls" not in can else "take controls"
     return use.label

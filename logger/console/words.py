@@ -17,6 +17,8 @@ from logger.core.snapshot import (
 )
 
 NOTHING = "–"
+OFF_SHARE = 0.05
+"""Below this share of the band the suction is as good as off, which is no fault."""
 LEVEL_MARKS: dict[Level, str] = {"info": "·", "notice": "◆", "warning": "▲", "alarm": "■"}
 LEVEL_WORDS: dict[Level, str] = {"info": "", "notice": "", "warning": "WARNING", "alarm": "ALARM"}
 LINK_MARKS = {"up": "●", "silent": "▲", "lost": "■", "absent": "○", "wrong-instrument": "■"}
@@ -90,6 +92,8 @@ def pressure_word(pressure: PressureView) -> str:
         return ""
     if pressure.in_band:
         return "● IN BAND"
+    if pressure.dp_pa < OFF_SHARE * pressure.low_pa:
+        return "○ OFF"
     if pressure.dp_pa < pressure.low_pa:
         return "▼ LOW"
     return "▲ HIGH" if pressure.dp_pa > pressure.high_pa else "◌ SETTLING"
@@ -170,7 +174,7 @@ def broker_line(broker: BrokerView) -> str:
     if broker.state not in ("up", "off"):
         parts.append(f"last answer {age(broker.last_ack_age_s)}")
     if broker.insecure and broker.state != "off":
-        parts.append("not encrypted")
+        parts.append("unencrypted")
     return ", ".join(parts)
 
 
@@ -178,7 +182,7 @@ def controls_line(snapshot: Snapshot) -> str:
     """Who holds the controls."""
     holder = literal(snapshot.controls_held_by, 24)
     if snapshot.you_hold_controls:
-        return f"you hold the controls ({holder})" if holder else "you hold the controls"
+        return "controls: you"
     return f"controls: {holder}" if holder else "nobody holds the controls"
 
 

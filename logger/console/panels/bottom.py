@@ -43,9 +43,9 @@ def key_rows(labels: list[tuple[str, str]], width: int) -> list[Content]:
     used = 0
     for key, label in labels:
         size = len(key) + len(label) + 3
-        if rows[-1] and used + size > width + 1:
+        if rows[-1] and used + size - 2 > width:
             rows.append([])
             used = 0
         rows[-1] += [(key, f"{STRONG} reverse"), (f" {label}  ", "")]
-        used += size + 1
-    return [line(*row) for row in rows]
+        used += size
+    return [line(*row).rstrip() for row in rows]

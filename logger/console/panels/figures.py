@@ -31,18 +31,16 @@ def mass(board: Board, width: int, height: int) -> Content:
     mark = mass_mark(view)
     good = view.stable and view.value_g is not None
     head = line(("MASS", TITLE), "  ", (mark, GOOD if good else BAD))
-    big = big_lines(figure, width - 2, height - 1, FIGURE_FACES)
     style = STRONG if good else ""
-    if not big:
-        return page([head, line((f"{figure} g", STRONG))])
-    rows = [line((each, style)) for each in big]
-    rows[-1] = line((big[-1], style), " g")
-    return page([head, *rows, *_load(board, height - 1 - len(rows))])
+    big = big_lines(figure, width - 2, height - 2, FIGURE_FACES) if view.value_g is not None else []
+    rows = [line((each, style)) for each in big[:-1]]
+    rows.append(line((big[-1] if big else figure, style), " g"))
+    return page([head, *rows, *_load(board)][:height])
 
 
-def _load(board: Board, rows: int) -> list[Content]:
+def _load(board: Board) -> list[Content]:
     run = board.snapshot.run
-    if rows < 1 or run is None:
+    if run is None:
         return []
     if run.load_g is None:
         target = f"charge wanted {run.charge_target_g:g} g ± {run.charge_tolerance_g:g} g"
@@ -63,10 +61,11 @@ def rate_or_result(board: Board, width: int, height: int) -> Content:
 
 def _rate(rate: RateView, width: int, height: int) -> Content:
     word = rate_word(rate)
-    head = line(("LOSS RATE", TITLE), "  ", (word, BAD if word.startswith("▲") else GOOD))
+    title = "LOSS RATE" if width >= 11 + len(word) else "RATE"
+    head = line((title, TITLE), "  ", (word, BAD if word.startswith("▲") else GOOD))
     lines = _figure(rate.rate_pct_per_min, rate.rate_u_pct_per_min, " %/min", width, height - 3)
     limit = "no limit" if rate.limit_pct_per_min is None else f"limit {rate.limit_pct_per_min:g} %/min"
-    if rate.rate_u_pct_per_min is not None:
+    if rate.rate_u_pct_per_min is not None and width >= 30:
         limit += " (± at k = 1)"
     lines += paragraph(limit, width)
     lines += paragraph(forecast(rate), width, STRONG)
@@ -79,7 +78,7 @@ def _result(result: ResultView, width: int, height: int) -> Content:
     lines = _figure(result.residue_pct, result.residue_u_pct, " %", width, height - 3)
     places = decimals_for(result.residue_u_pct)
     passing = NOTHING if result.passing_pct is None else f"{result.passing_pct:.{places}f}"
-    lines += paragraph(f"passing {passing} % (± at k = 1)", width)
+    lines += paragraph(f"passing {passing} %{' (± at k = 1)' if width >= 30 else ''}", width)
     return _with_room(head, lines, literal(result.reason, 200), width, height)
 
 
@@ -106,7 +105,8 @@ def pressure(board: Board, width: int, height: int) -> Content:
     word = pressure_word(view)
     lid = paragraph(literal(view.lid, 200), width, STRONG)
     room = height - 1 - len(lid)
-    head = line(("PRESSURE", TITLE), "  ", (word, GOOD if view.in_band else BAD))
+    style = GOOD if view.in_band else DIM if word.startswith("○") else BAD
+    head = line(("PRESSURE", TITLE), "  ", (word, style))
     lines = _pressure_figure(view, width, room)
     return page([head, *lines[: max(0, room)], *lid][:height])
 

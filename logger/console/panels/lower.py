@@ -87,11 +87,15 @@ def _load(board: Board, run: RunView, width: int, rows: int) -> list[Content]:
     by_weighing = run.mode == "interval"
     points = _weighed_points(run) if by_weighing else _points(board.trace.t_s, board.trace.load_pct)
     axes = _axes(points)
-    title = f"LOAD % over {'effective' if by_weighing else 'elapsed'} time"
+    clock_name = "effective" if by_weighing else "elapsed"
+    with_time_line = rows >= 4
+    title = f"LOAD % over {'' if with_time_line else duration(axes.end_s) + ' '}{clock_name}"
+    rows += not with_time_line
     marks = points if by_weighing else ()
     drawn = chart.draw(points, axes, width, rows, marks=marks)
     body = [line((each, BLUE)) for each in drawn]
-    return [line((title, TITLE)), *body, line((chart.time_line(axes, width), DIM))]
+    below = [line((chart.time_line(axes, width), DIM))] if with_time_line else []
+    return [line((title, TITLE)), *body, *below]
 
 
 def _weighed_points(run: RunView) -> list[Point]:

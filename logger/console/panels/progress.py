@@ -27,11 +27,13 @@ def time_lines(board: Board, width: int) -> list[Content]:
 
 
 def _clocks(run: RunView) -> list[str]:
-    limit = f" of {duration(run.max_time_s)} at most"
-    parts = [f"elapsed {duration(run.elapsed_s)}{limit}", f"effective {duration(run.effective_s)}"]
+    parts = [f"suction not yet on, max {duration(run.max_time_s)}"]
+    if run.elapsed_s is not None:
+        limit = f" of max {duration(run.max_time_s)}"
+        parts = [f"elapsed {duration(run.elapsed_s)}{limit}", f"effective {duration(run.effective_s)}"]
     if run.interval_target_s is not None:
-        bar = progress_bar(run.interval_done_s, run.interval_target_s, 10)
-        parts.append(f"interval {duration(run.interval_done_s)} / {duration(run.interval_target_s)} {bar}")
+        bar = progress_bar(run.interval_done_s, run.interval_target_s, 8)
+        parts.append(f"interval {duration(run.interval_done_s)}/{duration(run.interval_target_s)} {bar}")
     elif run.effective_s < run.min_time_s:
         parts.append(f"at least {duration(run.min_time_s)}")
     if run.out_of_band_s >= 1:

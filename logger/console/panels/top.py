@@ -64,15 +64,17 @@ def _silence(board: Board, width: int) -> list[Content]:
 
 def instruction(board: Board, width: int, height: int) -> Content:
     """The instruction in big letters with its plain words and its detail below, never cut before them."""
+    return page(instruction_lines(board, width, height)[:height])
+
+
+def instruction_lines(board: Board, width: int, height: int) -> list[Content]:
+    """As many lines as are needed, at most `height` unless the plain words alone need more."""
     text, detail = _words(board)
     plain = paragraph(text, width, STRONG)
     plain += paragraph(detail, width)
     big = big_lines(text, width, height - len(plain))
     style = f"bold {BLUE}" if board.answering and not board.snapshot.alarms else BAD
-    lines = [Content.styled(each, style) for each in big] + plain
-    if len(lines) < height - 1 and big:
-        lines.insert(len(big), Content())
-    return page(lines[:height])
+    return [Content.styled(each, style) for each in big] + plain
 
 
 def _words(board: Board) -> tuple[str, str]:

@@ -50,23 +50,32 @@ class BenchScreen(BoardScreen):
         yield Panel(progress.sample, id="sample", classes="body")
         with Horizontal(id="lower", classes="body"):
             yield ChartPanel(lower.charts, id="left")
+            yield Panel(lower.weighings, id="weighings")
             yield Panel(lower.events, id="events")
         yield Panel(bottom.status, id="status", classes="body")
         yield Panel(bottom.keys, id="keys", classes="body")
 
     def show(self, board: Board) -> None:
         """Heights first, then the texts; the chart at its own pace."""
-        width = self.size.width - 2
+        width = self.size.width
         self.set_class(bool(board.snapshot.alarms) or not board.answering, "-alarmed")
         self.set_class(not board.answering, "-stale")
+        self.set_class(board.snapshot.run is not None and board.snapshot.run.mode == "interval", "-interval")
+        self._set_instruction_rows(board, width)
         self.set_rows(self.query_one("#times"), min(3, len(progress.time_lines(board, width))))
         self.set_rows(self.query_one("#status"), min(3, max(1, len(bottom.status_lines(board, width)))))
         self.set_rows(self.query_one("#keys"), min(3, max(1, len(bottom.key_lines(board, width)))))
         super().show(board)
         self._show_left(board)
 
+    def _set_instruction_rows(self, board: Board, width: int) -> None:
+        """No more rows than needed: the rest is for the chart and the log."""
+        most = 12 if self.has_class("-roomy") else 6 if self.has_class("-alarmed") else 8
+        needed = len(top.instruction_lines(board, width, most))
+        self.set_rows(self.query_one("#instruction"), min(12, needed))
+
     def _show_left(self, board: Board) -> None:
-        chart = lower.chart_shown(board)
+        chart = self.has_class("-roomy") or lower.chart_shown(board)
         run = board.snapshot.run
         what = (chart, run and run.run_id, len(run.weighings) if run else 0, self.size)
         now_s = time.monotonic()

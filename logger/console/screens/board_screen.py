@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, cast
 from textual.events import Resize, ScreenResume
 from textual.screen import Screen
 from textual.widget import Widget
+from textual.widgets import Input
 
 from logger.console.panels.board import Board
 from logger.console.panels.small import small, too_small
@@ -24,6 +25,14 @@ class BoardScreen(Screen[None]):
     ALARM_ROWS_MOST = 4
     AUTO_FOCUS = "Input"
 
+    _typed_in: Widget | None = None
+    ready = False
+    """Whether the parts are there to be drawn into."""
+
+    def on_mount(self) -> None:
+        """All parts are there."""
+        self.ready = True
+
     @property
     def console(self) -> ConsoleApp:
         """The app, with its own type."""
@@ -37,7 +46,7 @@ class BoardScreen(Screen[None]):
     def show(self, board: Board) -> None:
         """Draws the newest board."""
         strip = self.query_one("#alarms", Panel)
-        rows = min(self.ALARM_ROWS_MOST, alarm_rows(board, self.size.width - 2))
+        rows = min(self.ALARM_ROWS_MOST, alarm_rows(board, self.size.width))
         self.set_rows(strip, rows)
         for panel in self.query(Panel):
             panel.show(board)
@@ -47,18 +56,27 @@ class BoardScreen(Screen[None]):
         height = widget.styles.height
         if height is None or height.value != rows:
             widget.styles.height = rows
-        if widget.display != (rows > 0):
-            widget.display = rows > 0
+        widget.set_class(rows == 0, "-empty")
 
     def on_screen_resume(self, event: ScreenResume) -> None:
         """Another screen was closed: catch up."""
         self.call_after_refresh(self._catch_up)
 
     def on_resize(self, event: Resize) -> None:
-        """Below the least size only the key values are shown."""
+        """Below the least size only the key values are shown; what was typed in is kept."""
+        self._typed_in = self.focused or self._typed_in
         self.set_class(too_small(event.size.width, event.size.height), "-small")
+        if self._typed_in is not None and not self.has_class("-small"):
+            self.call_after_refresh(self._type_on)
         self.set_class(event.size.width >= 110 and event.size.height >= 36, "-roomy")
         self.call_after_refresh(self._catch_up)
+
+    def _type_on(self) -> None:
+        """Back to the field, behind what stands in it already."""
+        if isinstance(self._typed_in, Input):
+            self._typed_in.select_on_focus = False
+        if self._typed_in is not None:
+            self._typed_in.focus()
 
     def _catch_up(self) -> None:
         if self.console.board is not None and self.is_current:

@@ -50,14 +50,13 @@ class CautionsScreen(FormScreen):
         rows = max(1, area.size.height - 1) if far else 1
         area.scroll_relative(y=direction * rows, animate=False)
 
-    def on_input_submitted(self, event: Input.Submitted) -> None:
+    def entered(self, field: Input) -> None:
         """Enter turns the page until the end was seen; then it acknowledges."""
         area = self.query_one("#explain", VerticalScroll)
         if area.scroll_offset.y < area.max_scroll_y:
-            event.stop()
             self.action_page(1, True)
         else:
-            super().on_input_submitted(event)
+            super().entered(field)
 
     def key_enter(self) -> None:
         """Without a name field Enter goes back."""

@@ -85,8 +85,12 @@ class FormScreen(BoardScreen):
     def on_input_submitted(self, event: Input.Submitted) -> None:
         """Enter: the next field, or send from the last one."""
         event.stop()
+        self.entered(event.input)
+
+    def entered(self, field: Input) -> None:
+        """Goes on from this field. (Textual calls `on_` methods of all classes, so that is not overridden.)"""
         names = [f"field-{each.name}" for each in self.form.fields]
-        place = names.index(event.input.id or "")
+        place = names.index(field.id or "")
         if place + 1 < len(names):
             self._input(self.form.fields[place + 1]).focus()
         else:

@@ -40,6 +40,14 @@ class NewRunScreen(FormScreen):
         chosen = OptionList(*options, markup=False, compact=True, id="methods", classes="body")
         chosen.highlighted = self._chosen
         yield chosen
+        yield Static("", markup=False, id="summary", classes="body")
+
+    def on_option_list_option_highlighted(self, event: OptionList.OptionHighlighted) -> None:
+        """Says what the marked method is."""
+        event.stop()
+        method = self._methods[event.option_index]
+        words = f"chosen: {literal(method.title, 60)}. {literal(method.summary, 90)}"
+        self.query_one("#summary", Static).update(Content.styled(words, DIM))
 
     def key_labels(self) -> list[tuple[str, str]]:
         """The form's own words for its keys."""
@@ -66,5 +74,5 @@ class NewRunScreen(FormScreen):
 
 
 def _method_line(method: MethodView) -> Content:
-    title = fit(literal(method.title, 60), 34)
-    return line((title, "bold"), f" rev. {method.revision}  ", (literal(method.summary, 120), DIM))
+    words = f"{literal(method.title, 48)}  rev. {method.revision}  ({literal(method.id, 16)})"
+    return Content(fit(words, 76))

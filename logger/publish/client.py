@@ -17,7 +17,6 @@ from types import MappingProxyType
 from typing import Any, NoReturn
 
 import aiomqtt
-from aiomqtt.exceptions import MqttConnectError
 from paho.mqtt.client import MQTT_ERR_SUCCESS, ConnectFlags, DisconnectFlags
 from paho.mqtt.client import Client as PahoClient
 from paho.mqtt.packettypes import PacketTypes
@@ -25,14 +24,13 @@ from paho.mqtt.properties import Properties
 from paho.mqtt.reasoncodes import ReasonCode
 
 from logger.publish.errors import ConnectFailed, LinkLost, PublishRefused, PublishTimeout
-from logger.publish.reasons import COMES_BACK, TAKEN_OVER, connack_sentence, loss_sentence
+from logger.publish.failures import CLOSED_UNANSWERED, connect_failure
+from logger.publish.reasons import SLOW_LOSSES, loss_sentence
 from logger.publish.settings import BrokerSettings
-from logger.publish.tls import handshake_cut_sentence, tls_context, tls_sentence
+from logger.publish.tls import tls_context
 
 _LOG = logging.getLogger("lastgrain.mqtt")
 _CLOSE_S = 2.0
-_CLOSED = "closed before CONNACK"
-_LIBRARY_TIMEOUT = "Operation timed out"
 _REFUSED_FROM = 0x80
 _TOO_LARGE = 0x95
 _FREE_BYTES = 1024
@@ -102,7 +100,7 @@ class ReasonCodeClient(aiomqtt.Client):
         if flags.is_disconnect_packet_from_server and self.broker_code is None:
             self.broker_code = reason_code.value
         if not self._connected.done():
-            self._connected.set_exception(aiomqtt.MqttError(_CLOSED))
+            self._connected.set_exception(aiomqtt.MqttError(CLOSED_UNANSWERED))
         super()._on_disconnect(client, userdata, flags, reason_code, properties)
 
     def _on_publish(
@@ -218,7 +216,7 @@ class Link:
     def _raise_loss(self) -> NoReturn:
         code = self._client.broker_code
         sentence = loss_sentence(code, self._settings.address, self._settings.client_id)
-        raise LinkLost(sentence, code=code, slow=code == TAKEN_OVER)
+        raise LinkLost(sentence, code=code, slow=code in SLOW_LOSSES)
 
 
 @contextlib.asynccontextmanager
@@ -253,52 +251,9 @@ async def _connect(client: ReasonCodeClient, settings: BrokerSettings) -> None:
             connecting.exception()
         raise
     except aiomqtt.MqttError as error:
-        raise _connect_failure(error, settings) from error
+        raise connect_failure(error, settings) from error
     except UnicodeError as error:
         raise ConnectFailed(f"{settings.host!r} is not a host name.", refused=True) from error
-
-
-def _connect_failure(error: aiomqtt.MqttError, settings: BrokerSettings) -> ConnectFailed:
-    where = settings.address
-    if isinstance(error, MqttConnectError) and isinstance(error.rc, ReasonCode):
-        code, name = error.rc.value, error.rc.getName()
-        return ConnectFailed(connack_sentence(code, name, settings), refused=code not in COMES_BACK)
-    # The library hides the cause with `from None`, yet Python still keeps it as the context.
-    cause = error.__context__
-    if isinstance(cause, ssl.SSLError) and not isinstance(cause, ssl.SSLEOFError):
-        return ConnectFailed(tls_sentence(cause, where), refused=True)
-    if isinstance(cause, ConnectionResetError | ssl.SSLEOFError) and not settings.insecure:
-        return ConnectFailed(handshake_cut_sentence(where), refused=True)
-    if isinstance(cause, socket.gaierror):
-        return ConnectFailed(f"The host name {settings.host} is not known to this computer's name service.")
-    if isinstance(cause, ConnectionRefusedError):
-        return ConnectFailed(f"Nothing listens at {where}: is the broker running?")
-    if isinstance(cause, OSError) and cause.strerror:
-        return ConnectFailed(f"{where} cannot be reached: {cause.strerror}.")
-    return ConnectFailed(_silence_sentence(str(error), settings))
-
-
-def _silence_sentence(what: str, settings: BrokerSettings) -> str:
-    """For a peer that took its time instead of answering; `what` is the library's text."""
-    where, wait = settings.address, f"{settings.publish_timeout_s:.0f} s"
-    if _CLOSED in what:
-        return _closed_sentence(settings)
-    if "handshake" in what:
-        return f"{where} took the connection but gave no TLS answer in {wait}: frozen, or its plain port."
-    if what == _LIBRARY_TIMEOUT:
-        return (
-            f"{where} took the connection but gave no MQTT 5 answer in {wait}: it is frozen, speaks only "
-            "MQTT 3.1.1, or is no MQTT broker."
-        )
-    return f"{where} does not answer (waited {wait})."
-
-
-def _closed_sentence(settings: BrokerSettings) -> str:
-    if settings.insecure:
-        hint = "it may be the TLS port (insecure = true is set), or a broker without MQTT 5"
-    else:
-        hint = "it may want a client certificate, or has no MQTT 5"
-    return f"{settings.address} closed the connection without an MQTT 5 answer: {hint}."
 
 
 def publish_timeout_s(base_s: float, size_bytes: int) -> float:

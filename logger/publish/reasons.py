@@ -7,6 +7,9 @@ from enum import StrEnum
 from logger.publish.settings import BrokerSettings
 
 TAKEN_OVER = 0x8E
+SLOW_LOSSES = frozenset({TAKEN_OVER, 0x87, 0x97, 0x98, 0x9A, 0x9B})
+"""DISCONNECT codes that only a person can do something about."""
+_INNOCENT_LOSSES = frozenset({0x87, 0x89, 0x8B, 0x8D, TAKEN_OVER, 0x96, 0x97, 0x98, 0x9C, 0x9D, 0xA0})
 COMES_BACK = frozenset({0x88, 0x89})
 """CONNACK codes (unavailable, busy) that pass without a person's help."""
 _NOT_AUTHORISED = 0x87
@@ -66,18 +69,34 @@ def connack_sentence(code: int, name: str, settings: BrokerSettings) -> str:
     return sentences.get(code, f"Refused by broker: {where} answered {name} (0x{code:02x}).")
 
 
+def blames_message(code: int | None) -> bool:
+    """Whether a link that ended with this DISCONNECT code may have ended because of the message in flight.
+
+    Some brokers end the link of a client that lacks a right, or when they shut down: the message is fine.
+    """
+    return code not in _INNOCENT_LOSSES
+
+
+_LOSSES = {
+    0x87: "Refused by broker: {address} closed the link, the user lacks a right to write.",
+    0x89: "The broker at {address} is busy and closed the link.",
+    0x8B: "The broker at {address} is shutting down.",
+    TAKEN_OVER: "Another program uses the client id {client_id} at {address} and took this session over: "
+    "stop the other one or give this bench an id of its own.",
+    0x95: "The broker at {address} closed the link over a message too large for it.",
+    0x97: "Refused by broker: {address} closed the link, a quota is reached.",
+    0x98: "Refused by broker: the link to {address} was closed by whoever runs it.",
+    0x9A: "Refused by broker: {address} keeps no retained messages; status and latest need them.",
+    0x9B: "Refused by broker: {address} takes no QoS 1 messages.",
+}
+
+
 def loss_sentence(code: int | None, address: str, client_id: str) -> str:
     """Why the link ended."""
     if code is None:
         return f"The link to {address} was lost."
-    if code == TAKEN_OVER:
-        return (
-            f"Another program uses the client id {client_id} at {address} and took this session over: "
-            "stop the other one or give this bench an id of its own."
-        )
-    if code == 0x8B:
-        return f"The broker at {address} is shutting down."
-    return f"The broker at {address} closed the link (reason 0x{code:02x})."
+    known = _LOSSES.get(code, "The broker at {address} closed the link (reason 0x{code:02x}).")
+    return known.format(address=address, client_id=client_id, code=code)
 
 
 def drops_sentence(address: str, client_id: str) -> str:

@@ -17,14 +17,18 @@ from logger.core.ports import Outbox
 from logger.core.snapshot import BrokerView
 from logger.publish.board import Board
 from logger.publish.client import open_link
+from logger.publish.desk import Desk, WallTime
 from logger.publish.errors import ConnectFailed, LinkLost, PublishError
 from logger.publish.reasons import drops_sentence
-from logger.publish.session import Desk, Session, WallTime
+from logger.publish.session import Session
 from logger.publish.settings import BrokerSettings
 from logger.publish.topics import Topics
 
 _LOG = logging.getLogger("lastgrain.publish")
 _COUNT_EVERY_S = 1.0
+_COUNT_MANY_EVERY_S = 10.0
+_MANY = 10_000
+"""Counting a very long backlog each second would cost more than sending it."""
 _SUSPICIOUS_DROPS = 3
 
 
@@ -135,4 +139,4 @@ class Publisher:
         while True:
             with contextlib.suppress(Exception):
                 self._board.counts(*await self._desk.outbox.waiting())
-            await asyncio.sleep(_COUNT_EVERY_S)
+            await asyncio.sleep(_COUNT_EVERY_S if self._board.waiting < _MANY else _COUNT_MANY_EVERY_S)

@@ -6,95 +6,25 @@ import asyncio
 import contextlib
 import logging
 from collections.abc import Coroutine
-from dataclasses import dataclass, field
-from typing import Any, Literal, Protocol
+from typing import Any
 
-import aiomqtt
-
-from logger.core.backoff import RetryRules
-from logger.core.ports import Outbox, OutboxItem
-from logger.publish.board import Board
+from logger.core.ports import OutboxItem
 from logger.publish.client import Link
+from logger.publish.desk import Desk
 from logger.publish.errors import LinkLost, PayloadError, PublishError, PublishRefused, PublishTimeout
 from logger.publish.payloads import latest_message, numbered_message, plain_message
-from logger.publish.reasons import Verdict, puback_advice, puback_verdict
-from logger.publish.settings import BrokerSettings
-from logger.publish.topics import Topics
+from logger.publish.reasons import Verdict, blames_message, puback_advice, puback_verdict
 
 _LOG = logging.getLogger("lastgrain.publish")
 
 MOST_TRIES = 5
 """A message that failed so often, each time on a link that had just worked, is the cause itself."""
 LIVE_PERIOD_S = 1.0
-LIVE_STALE_S = 2.0
 LIVE_EXPIRY_S = 10
 _IDLE_S = 1.0
 _FAREWELL_S = 2.0
 _PACKET_OVERHEAD_BYTES = 300
 """Topic, properties and header of a PUBLISH, generously."""
-
-
-class WallTime(Protocol):
-    """The part of the core's Clock that is needed here."""
-
-    def utc(self) -> str:
-        """ISO 8601 in UTC with milliseconds and a Z."""
-        ...
-
-
-class LiveSlot:
-    """The newest live picture, sent at most once; a stale one is dropped."""
-
-    def __init__(self) -> None:
-        self._body: dict[str, Any] | None = None
-        self._at_s = 0.0
-
-    def put(self, body: dict[str, Any], now_s: float) -> None:
-        """Replaces what was not sent yet."""
-        self._body, self._at_s = body, now_s
-
-    def take(self, now_s: float) -> dict[str, Any] | None:
-        """What is to be sent now, if anything."""
-        body, self._body = self._body, None
-        return body if now_s - self._at_s <= LIVE_STALE_S else None
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Desk:
-    """All that connections share."""
-
-    settings: BrokerSettings
-    topics: Topics
-    outbox: Outbox
-    clock: WallTime
-    board: Board
-    rules: RetryRules
-    live: LiveSlot = field(default_factory=LiveSlot)
-
-    async def status(
-        self,
-        state: Literal["online", "offline"],
-        cause: Literal["running", "shut-down", "link-lost"],
-        since: str,
-    ) -> bytes:
-        """A status message as of now."""
-        waiting, set_aside = await self.outbox.waiting()
-        self.board.counts(waiting, set_aside)
-        body = {
-            "state": state,
-            "cause": cause,
-            "since": since,
-            "last_seq": await self.outbox.last_seq(),
-            "waiting": waiting,
-            "set_aside": set_aside,
-            "insecure": self.settings.insecure,
-        }
-        return plain_message(self.topics, "status", body, self.clock.utc())
-
-    async def will(self, since: str) -> aiomqtt.Will:
-        """What the broker says for a bench that fell silent."""
-        payload = await self.status("offline", "link-lost", since)
-        return aiomqtt.Will(self.topics.of("status"), payload, qos=1, retain=True)
 
 
 class Session:
@@ -183,7 +113,8 @@ class Session:
             self.in_flight = False
             await self._refused(item, refusal)
         except (LinkLost, PublishTimeout) as error:
-            await self._count(item, error.sentence)
+            if not isinstance(error, LinkLost) or blames_message(error.code):
+                await self._count(item, error.sentence)
             raise
         else:
             self.in_flight = False

@@ -254,6 +254,31 @@ async def test_a_body_that_does_not_fit_its_schema_is_set_aside() -> None:
     assert "utc" in outbox.reasons[1]
 
 
+@pytest.mark.parametrize("code", [0x87, 0x97, 0x98])
+async def test_a_broker_that_hangs_up_on_a_missing_right_costs_no_message(code: int) -> None:
+    """Some brokers end the link instead of refusing the message: nothing may be set aside for it."""
+    strict = RawBroker(bid_farewell=lambda topic: code if topic.endswith("/event") else None)
+    async with raw_broker(strict) as broker:
+        outbox = outbox_of(2)
+        subject = publisher(broker.port, outbox)
+        async with running(subject):
+            await until(lambda: subject.view().state == "refused" and broker.connections >= 3)
+            text = subject.view().text
+            strict.bid_farewell = lambda topic: None
+            await until(lambda: not outbox._in_state("waiting"))
+    assert "Refused by broker" in text
+    assert outbox.reasons == {}
+    assert outbox.slots[1].item.attempts == 0
+
+
+async def test_a_broker_without_retained_messages_is_named() -> None:
+    async with raw_broker(RawBroker(bid_farewell=lambda topic: 0x9A)) as broker:
+        subject = publisher(broker.port, MemoryOutbox())
+        async with running(subject):
+            await until(lambda: "keeps no retained messages" in subject.view().text)
+            assert subject.view().state == "refused"
+
+
 async def test_session_taken_over_is_shown_and_not_fought_over() -> None:
     async with raw_broker(
         RawBroker(bid_farewell=lambda topic: 0x8E if topic.endswith("/event") else None)

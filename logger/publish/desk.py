@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import asyncio
 from dataclasses import dataclass, field
 from typing import Any, Literal, Protocol
 
@@ -29,17 +30,22 @@ class LiveSlot:
     """The newest live picture, sent at most once; a stale one is dropped."""
 
     def __init__(self) -> None:
-        self._body: dict[str, Any] | None = None
+        self._body: dict[str, Any] = {}
         self._at_s = 0.0
+        self._filled = asyncio.Event()
 
     def put(self, body: dict[str, Any], now_s: float) -> None:
         """Replaces what was not sent yet."""
         self._body, self._at_s = body, now_s
+        self._filled.set()
 
-    def take(self, now_s: float) -> dict[str, Any] | None:
-        """What is to be sent now, if anything."""
-        body, self._body = self._body, None
-        return body if now_s - self._at_s <= LIVE_STALE_S else None
+    async def take(self) -> dict[str, Any]:
+        """Waits for a picture that is not stale, and hands it out once."""
+        while True:
+            await self._filled.wait()
+            self._filled.clear()
+            if asyncio.get_running_loop().time() - self._at_s <= LIVE_STALE_S:
+                return self._body
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -62,7 +62,7 @@ class Publisher:
         )
 
     def set_live(self, body: dict[str, Any]) -> None:
-        """The picture of the moment (fields of LiveBody); sent within a second when connected."""
+        """The picture of the moment (fields of LiveBody); sent at once, at most one a second, when connected."""
         self._desk.live.put(body, asyncio.get_running_loop().time())
 
     def view(self) -> BrokerView:

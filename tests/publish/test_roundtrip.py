@@ -8,7 +8,7 @@ from pathlib import Path
 import pytest
 
 from logger.app.demo_broker import start_broker
-from logger.publish.client import open_client
+from logger.publish.client import open_client, open_link
 from logger.publish.roundtrip import _encryption, round_trip
 from logger.publish.settings import BrokerSettings
 from logger.publish.topics import Topics
@@ -35,6 +35,15 @@ async def test_a_message_comes_back_over_the_demo_broker() -> None:
     with start_broker() as broker:
         found = await check(plain(broker.port))
     assert found["The message came back over a second connection."] is True
+    assert list(found.values()) == [None, True, True]
+
+
+@pytest.mark.parametrize("junk", [b"\xff\x00", b"[" * 5000, b'{"nonce": "old"}', b"1" * 100_000])
+async def test_what_already_lies_on_the_topic_is_ignored(junk: bytes) -> None:
+    with start_broker() as broker:
+        async with open_link(plain(broker.port)) as link:
+            await link.publish(LAB.check, junk, retain=True)
+        found = await check(plain(broker.port))
     assert list(found.values()) == [None, True, True]
 
 

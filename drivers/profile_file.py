@@ -60,14 +60,14 @@ def parse_profile(data: bytes, file: str) -> LineProfile:
     top = TomlSource(file, data).root(_TOP_KEYS)
     quantity = Quantity(top.choice("quantity", [*Quantity]))
     mode = Mode(top.choice("mode", [*Mode]))
-    low, high = _range(top)
+    low, high = read_range(top)
     overload, underload = _marks(top)
     return LineProfile(
         name=Path(file).stem,
         title=top.text("title"),
         quantity=quantity,
-        unit=_unit(top, quantity),
-        suction=_suction(top, quantity),
+        unit=read_unit(top, quantity),
+        suction=read_suction(top, quantity),
         mode=mode,
         request=_request(top, mode),
         period_s=top.number("period_s", 0.001, 3600),
@@ -78,17 +78,19 @@ def parse_profile(data: bytes, file: str) -> LineProfile:
         underload=underload,
         minimum=low,
         maximum=high,
-        serial=_serial(top.table("serial", _SERIAL_KEYS)),
+        serial=read_serial(top),
         fields=_fields(top),
     )
 
 
-def _unit(top: TomlTable, quantity: Quantity) -> Unit:
+def read_unit(top: TomlTable, quantity: Quantity) -> Unit:
+    """The unit, one of those of the quantity."""
     units = [unit for unit in Unit if unit.quantity is quantity]
     return Unit(top.choice("unit", units))
 
 
-def _suction(top: TomlTable, quantity: Quantity) -> Suction:
+def read_suction(top: TomlTable, quantity: Quantity) -> Suction:
+    """The sign of suction, which only a pressure has."""
     if quantity is Quantity.PRESSURE:
         return Suction(top.choice("suction", [*Suction]))
     if "suction" in top:
@@ -116,7 +118,8 @@ def _terminator(top: TomlTable) -> bytes:
     return terminator.encode("ascii")
 
 
-def _range(top: TomlTable) -> tuple[float | None, float | None]:
+def read_range(top: TomlTable) -> tuple[float | None, float | None]:
+    """Lowest and highest number of the table [range]."""
     table = top.table("range", ["min", "max"])
     low = table.number("min", -1e9, 1e9) if "min" in table else None
     high = table.number("max", -1e9, 1e9) if "max" in table else None
@@ -138,7 +141,9 @@ def _marks(top: TomlTable) -> tuple[tuple[str, ...], tuple[str, ...]]:
     return overload, underload
 
 
-def _serial(table: TomlTable) -> SerialSettings:
+def read_serial(top: TomlTable) -> SerialSettings:
+    """How the port is opened: the table [serial]."""
+    table = top.table("serial", _SERIAL_KEYS)
     settings = SerialSettings(
         baud=table.whole("baud", 50, 4_000_000, 9600),
         bytesize=cast("Any", table.whole("bytesize", 7, 8, 8)),

@@ -99,6 +99,15 @@ class TomlTable:
             raise self.error(key, f"{key} is {_shown(value)}", f"write a whole number from {low} to {high}")
         return value
 
+    def wholes(self, key: str, low: int, high: int) -> tuple[int, ...]:
+        """A list of whole numbers from `low` to `high`, without repeats; empty when it is left out."""
+        value = self._data.get(key, [])
+        good = isinstance(value, list) and all(type(x) is int and low <= x <= high for x in value)
+        if not good or len(set(value)) < len(value):
+            advice = f"write a list of different whole numbers from {low} to {high}"
+            raise self.error(key, f"{key} is {_shown(value)}", advice)
+        return tuple(value)
+
     def flag(self, key: str, default: bool) -> bool:
         """True or false."""
         value = self._get(key, default)

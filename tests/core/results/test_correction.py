@@ -124,7 +124,13 @@ def test_drift_within_and_beyond_its_uncertainty() -> None:
     # The same certificate: its error is common to both checks and does not count.
     assert moved.change_u_pct == pytest.approx(100 * np.hypot(0.1 / 12.0, 0.1 / 11.2))
     assert moved.trend_pct_per_year == pytest.approx(6.9, abs=0.6)
-    assert "apertures have grown or torn" in moved.text
+    assert moved.text == (
+        "factor 1.0893 on 2027-01-12 against 1.0167 on 2026-01-12: +6.9 % with a standard uncertainty of "
+        "1.2 %, the sieve has changed (apertures have grown or torn): inspect it and decide on its further use"
+    )
+    shrunk = factor_drift([first, factor(12.2, 13.0, found_u_pct=0.1, checked_on=date(2027, 1, 12))])
+    assert shrunk is not None
+    assert "clogged or narrowed" in shrunk.text
     assert factor_drift([first]) is None
 
 

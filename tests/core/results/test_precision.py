@@ -86,6 +86,27 @@ def test_critical_values_hold_their_level_by_simulation() -> None:
     assert float(np.mean(shares > cochran_critical(0.05, 3, 6))) == pytest.approx(0.05, abs=0.006)
 
 
+@pytest.mark.parametrize("groups", [5, 6, 9, 14, 20])
+def test_two_at_one_end_hold_their_level_by_simulation(groups: int) -> None:
+    rng = np.random.default_rng(groups)
+    draws = np.sort(rng.standard_normal((100_000, groups)), axis=1)
+    rest = draws[:, :-2]
+    ratio = rest.var(axis=1) * (groups - 2) / (draws.var(axis=1) * groups)
+    limits = grubbs(list(np.linspace(1, 2, groups)))[1]
+    assert float(np.mean(ratio < limits.critical_5)) == pytest.approx(0.025, abs=0.0025)
+    assert float(np.mean(ratio < limits.critical_1)) == pytest.approx(0.005, abs=0.0012)
+
+
+def test_a_straggler_is_less_than_an_outlier() -> None:
+    # Critical for five means: 1.715 at 5 % and 1.764 at 1 %; this one lies at 1.74.
+    straggler = grubbs([0.0, 0.1, -0.1, 0.16, 1.0])[0]
+    assert 1.715 < straggler.statistic < 1.764
+    assert straggler.mark == "straggler"
+    found = cochran([1.0, 1.0, 1.0, 1.0, 25.0], 2)
+    assert found is not None
+    assert found.mark == "straggler"  # 25 / 29 = 0.862 between 0.841 and 0.928
+
+
 def test_two_that_mask_each_other_are_found_together() -> None:
     tests = {t.name: t for t in grubbs([3.00, 3.02, 2.99, 3.01, 3.00, 3.02, 3.60, 3.61])}
     assert tests["Grubbs, one"].mark == "none"

@@ -58,6 +58,14 @@ def test_the_rule_is_named() -> None:
     )
 
 
+@settings(deadline=None)
+@given(st.floats(0, 100), st.integers(0, 4), st.sampled_from(["half-even", "half-up"]))
+def test_never_off_by_more_than_half_a_step(value: float, decimals: int, rule: Rounding) -> None:
+    found = rounded(value, decimals, rule)
+    assert found.as_tuple().exponent == -decimals
+    assert abs(float(found) - value) <= 0.5 * 10**-decimals + 1e-9
+
+
 def test_no_figure_from_nan() -> None:
     with pytest.raises(ResultError, match="not a number"):
         rounded(float("nan"), 1)

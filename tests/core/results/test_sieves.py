@@ -105,15 +105,20 @@ def test_electroformed_sieves_below_20_um_live_by_their_certificate() -> None:
     bare = TestSieve(id="S-10", aperture_um=10, frame_mm=200, standard="certificate")
     with pytest.raises(ResultError, match="from its certificate"):
         _ = bare.aperture_u_um
-    with pytest.raises(ResultError, match="certificate and its date"):
-        TestSieve(
-            id="S-10",
-            aperture_um=10,
-            frame_mm=200,
-            standard="certificate",
-            mean_aperture_um=10.1,
-            mean_aperture_u_um=0.2,
-        )
+    for certificate, certified_on in (("", ""), ("C-1", ""), ("", "2026-01-05")):
+        with pytest.raises(ResultError, match="certificate and its date"):
+            TestSieve(
+                id="S-10",
+                aperture_um=10,
+                frame_mm=200,
+                standard="certificate",
+                certificate=certificate,
+                certified_on=certified_on,
+                mean_aperture_um=10.1,
+                mean_aperture_u_um=0.2,
+            )
+    with pytest.raises(ResultError, match="together"):
+        TestSieve(id="S-10", aperture_um=10, frame_mm=200, standard="certificate", mean_aperture_um=10.1)
 
 
 def test_an_aperture_outside_the_series_names_its_nearest() -> None:

@@ -130,6 +130,19 @@ class OutboxSuite:
         assert after is not None
         assert (before.seq, before.body["run_id"]) == (after.seq, after.body["run_id"]) == (2, "r2")
 
+    async def test_a_correction_of_an_older_run_is_not_the_newest_record(self, box: OutboxUnderTest) -> None:
+        """The mill is set by the newest test, whatever is signed or corrected meanwhile."""
+        await box.add("record", record_of("r1"))
+        await box.add("record", record_of("r2"))
+        await box.add("record", record_of("r1", revision=2))
+        newest = await box.outbox.newest_record()
+        assert newest is not None
+        assert (newest.seq, newest.body["run_id"]) == (2, "r2")
+        await box.add("record", record_of("r2", revision=2))
+        newest = await box.outbox.newest_record()
+        assert newest is not None
+        assert (newest.seq, newest.body["revision"]) == (4, 2)
+
     async def test_waiting_for_more_ends_when_something_is_added(self, box: OutboxUnderTest) -> None:
         waiter = asyncio.create_task(box.outbox.wait_for_more(30.0))
         await asyncio.sleep(0.05)

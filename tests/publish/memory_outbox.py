@@ -87,4 +87,7 @@ class MemoryOutbox:
 
     async def newest_record(self) -> OutboxItem | None:
         records = [slot.item for slot in self.slots.values() if slot.item.kind == "record"]
-        return records[-1] if records else None
+        if not records:
+            return None
+        newest_run = list(dict.fromkeys(item.body["run_id"] for item in records))[-1]
+        return [item for item in records if item.body["run_id"] == newest_run][-1]

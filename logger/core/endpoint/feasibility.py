@@ -29,6 +29,9 @@ EXPECTED_TIME_S = 450.0
 TAIL_EXPONENT = 1.35
 """The rate near the endpoint falls as time to the power of minus this (near-mesh grains, simulated)."""
 REFUSE_AT = 0.5
+Z_FORMULA = 2.0
+"""z of the formulas. The running decision asks for a little more (parameters.py), because its own standard
+error, which knows the shape of the tail, is smaller than that of a plain slope."""
 DEFAULT_HZ = 10.0
 MAX_COUPLING_G_PER_KPA = 1.5
 
@@ -92,7 +95,7 @@ def window_needed_s(
     rig: Rig, charge_g: float, limit: float, margin: float, rest_s: float, tuning: Tuning = DEFAULT
 ) -> float | None:
     """Shortest window (s) with z SE <= (margin - 1) x limit; None when no length is enough."""
-    room = (margin - 1.0) * limit / tuning.z_stop
+    room = (margin - 1.0) * limit / Z_FORMULA
 
     def enough(window_s: float) -> bool:
         return rate_se_pct_per_min(rig, charge_g, limit, window_s, rest_s, tuning) <= room
@@ -166,7 +169,7 @@ def _live(
     needed = window_needed_s(rig, charge, limit, margin, rest, tuning)
     se = rate_se_pct_per_min(rig, charge, limit, min(WORKING_WINDOW_S, longest), rest, tuning)
     feasible = needed is not None and needed <= longest
-    shortfall = margin - tuning.z_stop * se / limit
+    shortfall = margin - Z_FORMULA * se / limit
     refused = not feasible and shortfall <= REFUSE_AT
     return Feasibility(
         feasible=feasible,
@@ -253,7 +256,7 @@ def interval_needed_s(
     rig: Rig, charge_g: float, limit: float, margin: float, tuning: Tuning = DEFAULT
 ) -> float:
     """Shortest interval between weighings whose rate is certain enough, effective s."""
-    return math.sqrt(2.0) * weighing_u_g(rig) * tuning.z_stop * 6000.0 / ((margin - 1.0) * limit * charge_g)
+    return math.sqrt(2.0) * weighing_u_g(rig) * Z_FORMULA * 6000.0 / ((margin - 1.0) * limit * charge_g)
 
 
 def _interval(method: Method, rig: Rig, charge: float, tuning: Tuning = DEFAULT) -> Feasibility:
@@ -262,7 +265,7 @@ def _interval(method: Method, rig: Rig, charge: float, tuning: Tuning = DEFAULT)
     interval = method.weighing.interval_s or method.weighing.first_s
     needed = interval_needed_s(rig, charge, limit, margin, tuning)
     se = math.sqrt(2.0) * weighing_u_g(rig) * 6000.0 / (charge * interval)
-    shortfall = margin - tuning.z_stop * se / limit
+    shortfall = margin - Z_FORMULA * se / limit
     feasible = needed <= interval
     refused = not feasible and shortfall <= REFUSE_AT
     said = f"intervals of {interval:.0f} s give the rate to {se:.3f} %/min; {needed:.0f} s would be enough"

@@ -17,7 +17,7 @@ class Tuning:
 
     z_stop: float = 2.0
     """Standard errors between rate and margin x limit. 1.5 stops early three times as often."""
-    hold_s: float = 4.0
+    hold_s: float = 2.0
     """How long rate and certainty must hold; one lucky block must not end a run."""
     hold_blocks: int = 2
     """... and over at least this many blocks."""
@@ -45,13 +45,13 @@ class Tuning:
 
     misfit_share: float = 0.004
     """Share of the loss within a block that may be misdescribed: matters only in the first minute."""
-    sigma_x: float = 0.03
+    sigma_x: float = 0.04
     """Spread of ln rate per root e-fold of time beyond the smooth law (blinding, chance)."""
     sigma_y: float = 0.10
     """Spread of ln decay per root e-fold of time beyond its smooth drift."""
     mean_z: float = -0.9
-    sigma_z: float = 0.45
-    memory_z: float = 1.0
+    sigma_z: float = 0.55
+    memory_z: float = 0.8
     """Mean, spread and memory (e-folds of time) of the bend, see above."""
     first_decays: tuple[float, ...] = (0.008, 0.02, 0.045, 0.1, 0.2)
     """First guesses of the decay, 1/s: the early rate constants of air-jet sieving lie between."""

@@ -148,8 +148,16 @@ class TailFilter:
         # A linear filter may not leap in the logarithms: a leap is taken as a noisier block.
         leap = abs(surprise) / s * max(abs(gain[X]), abs(gain[Y]))
         s *= max(leap / MAX_LEAP, 1.0)
-        self.state += gain * (surprise / s)
-        self.cov -= np.outer(gain, gain) / s
+        if self.sieving:
+            # Constant drift and a slow tail look alike: drift is doubted in full and learned in the rest only.
+            taken = gain / s
+            taken[DRIFT] = 0.0
+            self.state += taken * surprise
+            both = np.outer(taken, gain)
+            self.cov += s * np.outer(taken, taken) - both - both.T
+        else:
+            self.state += gain * (surprise / s)
+            self.cov -= np.outer(gain, gain) / s
         self.cov = 0.5 * (self.cov + self.cov.T)
 
     def rate(self) -> tuple[float, float]:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import tomllib
+from collections.abc import Sequence
 from pathlib import Path
 from typing import Final
 
@@ -97,7 +98,7 @@ def _required(top: TomlTable, key: str, keys: tuple[str, ...]) -> TomlTable:
     return top.table(key, keys)
 
 
-def _register(table: TomlTable, types: list[RegisterType]) -> Register:
+def _register(table: TomlTable, types: Sequence[RegisterType]) -> Register:
     kind = RegisterType(table.choice("type", types))
     if "word_order" in table and kind.count == 1:
         raise table.error("word_order", f"one {kind} register has no word order", "leave word_order out")

@@ -1,0 +1,123 @@
+"""One Modbus RTU instrument that looks after its own link, over a serial line or as RTU framing over TCP."""
+
+from __future__ import annotations
+
+import asyncio
+from collections.abc import Callable, Sequence
+
+from drivers.exchange import Exchange
+from drivers.instrument import LinkTiming
+from drivers.link_keeper import LinkKeeper
+from drivers.link_watch import LinkEvent, Verdict
+from drivers.modbus_codec import decode, number_in, refused_reading
+from drivers.modbus_frames import RtuFrames
+from drivers.modbus_profile import ModbusProfile, Register
+from drivers.modbus_watch import ModbusWatch, refusal_words
+from drivers.profile import LineProfile
+from drivers.reading import Reading
+
+
+class ModbusInstrument:
+    """Reads one instrument at one port until cancelled; made and used like a LineInstrument.
+
+    `identity` is the serial number that the bench file expects, as digits; empty for any. An instrument
+    with another number gives no readings. `others` are the line profiles of the neighbours, to tell
+    swapped ports. The callbacks run on the event loop; what they raise ends `run`.
+    """
+
+    def __init__(
+        self,
+        profile: ModbusProfile,
+        port: str,
+        *,
+        now_ns: Callable[[], int],
+        on_readings: Callable[[Sequence[Reading]], None],
+        on_link: Callable[[LinkEvent], None],
+        speed: float = 1.0,
+        others: Sequence[LineProfile] = (),
+        timing: LinkTiming | None = None,
+        identity: str = "",
+    ) -> None:
+        self.unanswered = 0
+        self._profile = profile
+        self._identity = identity
+        self._on_readings = on_readings
+        self._timing = timing or LinkTiming()
+        self._period_s = profile.period_s / speed
+        self._keeper = LinkKeeper(port, profile.serial, now_ns=now_ns, on_link=on_link, timing=self._timing)
+        self._watch = ModbusWatch(profile, port, others, period_s=self._period_s)
+        self._frames = RtuFrames()
+
+    async def run(self) -> None:
+        """Reads until cancelled, then frees the port."""
+        await self._keeper.run(self._session)
+
+    async def _session(self, exchange: Exchange) -> None:
+        """One opening of the port: who is there, then readings on a fixed beat."""
+        loop = asyncio.get_running_loop()
+        self._watch.opened(loop.time())
+        known, due_s = False, loop.time()
+        try:
+            while loop.time() - self._watch.quiet_since_s < self._timing.reopen_s:
+                known = (known or await self._identify(exchange)) and await self._read(exchange)
+                self._keeper.good(self._watch.good_for_s(loop.time()))
+                due_s = max(due_s + self._period_s, loop.time())
+                await exchange.pause(due_s - loop.time())
+        finally:
+            self._keeper.good(self._watch.good_for_s(loop.time()))
+            self._watch.closed()
+
+    async def _identify(self, exchange: Exchange) -> bool:
+        """Reads the serial number, where there is one. True when the instrument may be read."""
+        register = self._profile.identity
+        if register is None:
+            return True
+        words = await self._registers(exchange, register)
+        if words is None:
+            return False
+        found = str(number_in(register, words))
+        if self._identity and found != self._identity:
+            self._tell(self._watch.stranger(found, self._identity))
+            await exchange.pause(self._timing.look_s)
+            return False
+        self._watch.identity = found
+        return True
+
+    async def _read(self, exchange: Exchange) -> bool:
+        """One reading. False when the instrument did not answer: it may be another one when it does."""
+        words = await self._registers(exchange, self._profile.value)
+        at_ns, status = exchange.heard_ns, self._profile.status
+        if words is None:
+            return False
+        flags = None if status is None else await self._registers(exchange, status.register)
+        if status is not None and flags is None:
+            return False
+        decoded = decode(self._profile, words, flags[0] if flags else None, at_ns)
+        self._on_readings([decoded.reading])
+        now_s = asyncio.get_running_loop().time()
+        if decoded.trouble:
+            self._tell(self._watch.unusable(decoded.trouble, now_s))
+        else:
+            self._tell(self._watch.answered(now_s))
+        return True
+
+    async def _registers(self, exchange: Exchange, register: Register) -> tuple[int, ...] | None:
+        """The words of a register; None when there was no answer or an exception, which is told."""
+        request = self._frames.read_registers(self._profile.unit_id, register)
+        answer = await exchange.ask(
+            request.frame, lambda heard: self._frames.answer(request, heard), self._timing.answer_s
+        )
+        now_s = asyncio.get_running_loop().time()
+        if answer is None:
+            self.unanswered += 1
+            self._tell(self._watch.unanswered(exchange.heard, now_s))
+            return None
+        if answer.exception is not None:
+            self._on_readings([refused_reading(self._profile, answer.exception, exchange.heard_ns)])
+            self._tell(self._watch.unusable(refusal_words(answer.exception, register), now_s))
+            return None
+        return answer.registers
+
+    def _tell(self, verdict: Verdict | None) -> None:
+        if verdict is not None:
+            self._keeper.tell(verdict.state, verdict.text)

@@ -138,6 +138,7 @@ def test_sizes_outside_the_sieves_are_refused_with_what_to_do() -> None:
     )
     assert d50.diameter is not None
     assert d90.diameter is None
+    assert [c.passing_pct for c in (d10, d50, d90)] == [10, 50, 90]
     assert "above the coarsest sieve" in d90.reason
 
 

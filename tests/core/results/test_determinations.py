@@ -48,6 +48,11 @@ def test_critical_range_factors_against_scipy(count: int, computed: float) -> No
     assert RANGE_FACTORS[count] == pytest.approx(exact, abs=0.06)
 
 
+def test_all_printed_range_factors_are_the_computed_ones_rounded() -> None:
+    for count, printed in RANGE_FACTORS.items():
+        assert printed == pytest.approx(float(stats.studentized_range.ppf(0.95, count, 1e9)), abs=0.055)
+
+
 def test_median_factors_by_monte_carlo() -> None:
     rng = np.random.default_rng(1)
     for count, factor in MEDIAN_OVER_MEAN.items():

@@ -21,9 +21,10 @@ def test_live_term_holds_the_rate_s_uncertainty_and_the_delay() -> None:
     assert isinstance(found, Component)
     stop = 450 / 60 * 0.0125 / TYPICAL_TAIL_EXPONENT
     assert found.u == pytest.approx(math.hypot(stop, 0.1 * 20 / 60 / math.sqrt(3)))
-    without_delay = live_endpoint(0.1, 0.0125, 450.0, None)
-    assert isinstance(without_delay, Component)
-    assert without_delay.u == pytest.approx(stop)
+    for suction_off_s in (None, 449.0):
+        without_delay = live_endpoint(0.1, 0.0125, 450.0, suction_off_s)
+        assert isinstance(without_delay, Component)
+        assert without_delay.u == pytest.approx(stop)
 
 
 def test_interval_term_from_the_last_two_weighings() -> None:

@@ -65,7 +65,13 @@ def read_broker(bench: Bench, bench_path: Path, client_id: str) -> BrokerSetting
             username=broker.username,
             password=password if broker.username else None,
             insecure=broker.insecure,
-            ca_file=str(base / broker.ca_file) if broker.ca_file else None,
+            ca_file=_beside(base, broker.ca_file),
+            cert_file=_beside(base, broker.cert_file),
+            key_file=_beside(base, broker.key_file),
         )
     except (SecretError, ValueError) as error:
         raise ConfigError(bench_path, f"broker: {error}") from None
+
+
+def _beside(base: Path, name: str | None) -> str | None:
+    return str(base / name) if name else None

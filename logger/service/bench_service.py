@@ -92,6 +92,8 @@ class BenchService:
     def on_link(self, channel: Channel, state: str, text: str) -> None:
         """A link changed; told at once, whatever the run does."""
         self.links.set(channel, state, text)
+        if state != "up":
+            self.idle.link_lost(channel)
         if self.engine is not None and not self.engine.ended:
             self.engine.on_link(channel, state, text, self.clock.now_ns())
             self._after_input(())

@@ -108,7 +108,9 @@ class ServiceClient:
         """What is known, at once when it changed and at least once a second. For one reader."""
         while True:
             with contextlib.suppress(TimeoutError):
-                await asyncio.wait_for(self._changed.wait(), 1.0)
+                # Not wait_for: in Python 3.11 it swallows a cancellation that meets the event.
+                async with asyncio.timeout(1.0):
+                    await self._changed.wait()
             self._changed.clear()
             yield self.watch()
 
@@ -122,7 +124,8 @@ class ServiceClient:
         future: asyncio.Future[Reply] = asyncio.get_running_loop().create_future()
         self._pending[number] = future
         try:
-            return await asyncio.wait_for(self._ask(number, name, args, future), REPLY_S)
+            async with asyncio.timeout(REPLY_S):
+                return await self._ask(number, name, args, future)
         except TimeoutError:
             return Reply(False, f"No answer in {REPLY_S:g} s. See where the run stands before trying again.")
         except OSError:
@@ -138,7 +141,8 @@ class ServiceClient:
         return await future
 
     async def _attend(self) -> None:
-        reader, writer = await asyncio.wait_for(open_local(self._path), RECONNECT_S)
+        async with asyncio.timeout(RECONNECT_S):
+            reader, writer = await open_local(self._path)
         self._writer = writer
         try:
             while True:
@@ -151,7 +155,8 @@ class ServiceClient:
 
     async def _next_message(self, reader: asyncio.StreamReader) -> dict[str, Any]:
         try:
-            line = await asyncio.wait_for(reader.readline(), RECONNECT_S)
+            async with asyncio.timeout(RECONNECT_S):
+                line = await reader.readline()
             if not line.endswith(b"\n"):
                 raise ServiceError("the service closed the connection")
             message = json.loads(line)

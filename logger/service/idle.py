@@ -27,6 +27,13 @@ class IdleBench:
         else:
             self._dp = reading
 
+    def link_lost(self, channel: Channel) -> None:
+        """No number is shown that nobody measures."""
+        if channel is Channel.MASS:
+            self._mass.link_lost()
+        else:
+            self._dp = None
+
     def age_s(self, channel: Channel, now_ns: int) -> float | None:
         """Bench seconds since the last good reading; None before the first."""
         good_ns = self._good_ns.get(channel)

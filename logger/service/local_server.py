@@ -56,8 +56,10 @@ class LocalServer:
         loop, changed = asyncio.get_running_loop(), self._service.changed
         last_s = 0.0
         while True:
+            # Not wait_for: in Python 3.11 it swallows a cancellation that meets the event.
             with contextlib.suppress(TimeoutError):
-                await asyncio.wait_for(changed.wait(), LEAST_GAP_S if self._watchers else LONGEST_GAP_S)
+                async with asyncio.timeout(LEAST_GAP_S if self._watchers else LONGEST_GAP_S):
+                    await changed.wait()
             # Many events in one instant make one picture.
             await asyncio.sleep(0.02)
             changed.clear()

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
+from logger.core.broker_alarms import broker_alarms
 from logger.core.method import Method
 from logger.core.readings import Channel
 from logger.core.run.cautions import CAUTIONS
@@ -78,6 +79,7 @@ def live_values(picture: Snapshot) -> dict[str, Any]:
 
 def _alarms(service: BenchService) -> tuple[AlarmView, ...]:
     own = () if not service.trouble else (AlarmView(key="store", level="alarm", text=service.trouble),)
+    own += broker_alarms(service.plant.view())
     engine = service.engine
     return own if engine is None or engine.ended else own + alarm_views(engine.run)
 

@@ -69,6 +69,8 @@ class Broker:
     username: str | None = None
     password_file: str | None = None
     ca_file: str | None = None
+    cert_file: str | None = None
+    key_file: str | None = None
     insecure: bool = False
 
     def __post_init__(self) -> None:

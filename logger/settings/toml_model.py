@@ -18,6 +18,8 @@ from logger.settings.toml_lines import line_of
 
 T = TypeVar("T")
 
+_UNKNOWN = ("unexpected_keyword_argument", "extra_forbidden")
+
 
 def read_text(path: Path) -> str:
     """The file as text. Raises ConfigError when it is absent, unreadable or not UTF-8."""
@@ -54,15 +56,19 @@ def _syntax(error: tomllib.TOMLDecodeError) -> tuple[str, int | None]:
     if "(at line " not in words:
         return f"is not valid TOML: {words}", None
     what, _, where = words.partition(" (at line ")
-    return f"is not valid TOML: {what}", int(where.split(",")[0])
+    line = int(where.split(",")[0])
+    if what == "Cannot overwrite a value":
+        return "the key on this line is given twice; keep one of them", line
+    return f"is not valid TOML: {what}", line
 
 
 def _explain(error: ValidationError, text: str, model: type[Any], path: Path | str) -> ConfigError:
-    first = error.errors(include_url=False)[0]
+    # An unknown key comes first: a misspelt one is reported as missing under its right name, too.
+    first = min(error.errors(include_url=False), key=lambda found: found["type"] not in _UNKNOWN)
     place = [part for part in first["loc"] if isinstance(part, int) or not part.startswith("function-")]
     name = ".".join(str(part) for part in place)
     kind = first["type"]
-    if kind in ("unexpected_keyword_argument", "extra_forbidden"):
+    if kind in _UNKNOWN:
         sentence = f'unknown key "{place[-1]}"{_nearest(place, model)}'
     elif kind in ("missing", "missing_argument"):
         sentence = f'"{name}" is missing; add it'

@@ -62,7 +62,9 @@ class SqliteOutbox:
         """Returns when something was added, or after the time."""
         self._loop = asyncio.get_running_loop()
         with contextlib.suppress(TimeoutError):
-            await asyncio.wait_for(self._more.wait(), timeout_s)
+            # Not wait_for: in Python 3.11 it swallows a cancellation that meets the event.
+            async with asyncio.timeout(timeout_s):
+                await self._more.wait()
         self._more.clear()
 
     async def _do(self, job: Callable[[sqlite3.Connection], T]) -> T:

@@ -93,6 +93,10 @@ class RunEngine:
         if self.ended or self.run.links[channel] == state:
             return
         self.run.links[channel] = state
+        if state != "up" and channel is Channel.MASS:
+            self.run.mass.link_lost()
+        elif state != "up":
+            self.run.pressure.link_lost(now_ns)
         self.run.emit(E.LINK_CHANGED, now_ns, channel=channel.value, state=state, text=text)
         self._advance(now_ns)
 

@@ -33,6 +33,10 @@ class MassTracker:
         if usable:
             self.last_good_ns = reading.at_ns
 
+    def link_lost(self) -> None:
+        """The link is known to be down: there is no mass until the next reading."""
+        self.last_good_ns = self._steady_since_ns = None
+
     @property
     def digit_g(self) -> float:
         """One digit of the display: the line's own where the instrument showed it, else the bench file's."""

@@ -34,6 +34,7 @@ class PressureTracker:
     outside_since_ns: int | None = None
     open_since_ns: int | None = None
     counting: bool = False
+    lost_since_ns: int | None = None
     _same_since_ns: int | None = field(default=None)
 
     def add(self, at_ns: int, dp_pa: float | None) -> None:
@@ -43,17 +44,24 @@ class PressureTracker:
         self._integrate(at_ns, dp_pa)
         self._note_band(at_ns, dp_pa)
         self._note_lid(at_ns, dp_pa)
+        self.lost_since_ns = None
         if dp_pa != self.dp_pa or self._same_since_ns is None:
             self._same_since_ns = at_ns
         self.dp_pa, self.at_ns = dp_pa, at_ns
+
+    def link_lost(self, now_ns: int) -> None:
+        """The link is known to be down: nothing is fresh until the next reading, and the gap counts nothing."""
+        if self.lost_since_ns is None:
+            self.lost_since_ns = now_ns
 
     def in_band(self, dp_pa: float | None) -> bool:
         """Whether `dp_pa` lies within the method's band, edges included."""
         return dp_pa is not None and abs(dp_pa - self.suction.dp_pa) <= self.suction.band_pa
 
     def fresh(self, now_ns: int) -> bool:
-        """Whether the last reading is younger than the gap limit."""
-        return self.at_ns is not None and now_ns - self.at_ns <= self.gap_s * 1e9
+        """Whether the link is up and the last reading younger than the gap limit."""
+        known = self.at_ns is not None and self.lost_since_ns is None
+        return known and now_ns - (self.at_ns or 0) <= self.gap_s * 1e9
 
     def frozen(self, now_ns: int) -> bool:
         """Whether a pressure above the lid limit has shown the very same number for too long."""
@@ -72,7 +80,7 @@ class PressureTracker:
     def outside_s(self, now_ns: int) -> float:
         """For how long the pressure has been outside its band, or not known at all."""
         if not self.fresh(now_ns) and self.at_ns is not None:
-            return (now_ns - self.at_ns) / 1e9
+            return (now_ns - (self.lost_since_ns or self.at_ns)) / 1e9
         return 0.0 if self.outside_since_ns is None else (now_ns - self.outside_since_ns) / 1e9
 
     def lid_may_open(self, now_ns: int) -> bool:
@@ -81,7 +89,7 @@ class PressureTracker:
         return known and now_ns - (self.open_since_ns or 0) >= LID_HOLD_S * 1e9
 
     def _integrate(self, at_ns: int, dp_pa: float) -> None:
-        if not self.counting or self.at_ns is None or self.dp_pa is None:
+        if not self.counting or self.at_ns is None or self.dp_pa is None or self.lost_since_ns is not None:
             return
         dt_s = (at_ns - self.at_ns) / 1e9
         if dt_s > self.gap_s:
@@ -92,7 +100,7 @@ class PressureTracker:
             self.out_of_band_s += dt_s
 
     def _note_band(self, at_ns: int, dp_pa: float) -> None:
-        gap = self.at_ns is not None and at_ns - self.at_ns > self.gap_s * 1e9
+        gap = self._gap_before(at_ns)
         if self.in_band(dp_pa):
             if self.band_since_ns is None or gap:
                 self.band_since_ns = at_ns
@@ -105,8 +113,12 @@ class PressureTracker:
     def _note_lid(self, at_ns: int, dp_pa: float) -> None:
         if dp_pa > SUCTION_SEEN_SHARE * self.suction.dp_pa:
             self.seen_suction = True
-        gap = self.at_ns is not None and at_ns - self.at_ns > self.gap_s * 1e9
+        gap = self._gap_before(at_ns)
         if abs(dp_pa) >= self.lid_open_pa:
             self.open_since_ns = None
         elif self.open_since_ns is None or gap:
             self.open_since_ns = at_ns
+
+    def _gap_before(self, at_ns: int) -> bool:
+        late = self.at_ns is not None and at_ns - self.at_ns > self.gap_s * 1e9
+        return late or self.lost_since_ns is not None

@@ -42,6 +42,17 @@ def test_a_gap_is_never_bridged() -> None:
     assert subject.effective_s == pytest.approx(1)
 
 
+def test_a_lost_link_is_stale_at_once_and_its_gap_counts_nothing() -> None:
+    subject = tracker()
+    feed(subject, (0, 2500), (1, 2500))
+    subject.link_lost(int(1.1e9))
+    assert not subject.fresh(int(1.2e9))
+    assert subject.outside_s(int(2.1e9)) == pytest.approx(1.0)
+    feed(subject, (1.5, 2500), (2.5, 2500))
+    assert subject.fresh(int(2.5e9))
+    assert subject.effective_s == pytest.approx(2.0)
+
+
 def test_a_bad_reading_neither_counts_nor_resets() -> None:
     subject = tracker()
     feed(subject, (0, 2500), (0.5, None), (1, 2500))

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 import struct
 from dataclasses import dataclass, field
 
@@ -41,5 +42,5 @@ class Slave:
 
     def _words(self) -> list[int]:
         high, low = float_words(self.dp_pa)
-        whole = round(self.dp_pa) & 0xFFFF
+        whole = 0 if math.isnan(self.dp_pa) else round(self.dp_pa) & 0xFFFF
         return [high, low, low, high, whole, self.status, self.number >> 16, self.number & 0xFFFF]

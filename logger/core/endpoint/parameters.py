@@ -2,8 +2,9 @@
 
 The kinetic priors were read off made-up powders (population balance over a spread of apertures, sums of
 exponentials, breaking agglomerates) and not off any list of test runs: with x = ln rate, y = ln(-dx/dtheta)
-and z = dy/d(ln theta), z near the endpoint has mean -0.9 and spread 0.45 and keeps its value for about one
-e-fold of time. A power-law tail has z = -1, a single exponential z = 0.
+and z = dy/d(ln theta), z keeps its value for about one e-fold of time and follows the local exponent
+e = decay x time: where e is large (bulk passing, exponential) the tail is about to break into a slower one.
+A power-law tail has z = -1, a single exponential z = 0.
 """
 
 from __future__ import annotations
@@ -49,10 +50,12 @@ class Tuning:
     """Spread of ln rate per root e-fold of time beyond the smooth law (blinding, chance)."""
     sigma_y: float = 0.10
     """Spread of ln decay per root e-fold of time beyond its smooth drift."""
-    mean_z: float = -0.9
-    sigma_z: float = 0.55
-    memory_z: float = 0.8
-    """Mean, spread and memory (e-folds of time) of the bend, see above."""
+    bend_mean: float = -0.75
+    bend_return: float = 0.5
+    sigma_z: float = 0.5
+    memory_z: float = 0.95
+    """The bend: it tends to bend_mean - bend_return x ln e with e the local exponent (decay x time), so that
+    steep tails break and e returns to between 1.5 and 2; its spread, and its memory in e-folds of time."""
     first_decays: tuple[float, ...] = (0.008, 0.02, 0.045, 0.1, 0.2)
     """First guesses of the decay, 1/s: the early rate constants of air-jet sieving lie between."""
     first_exponents: tuple[float, ...] = (0.7, 1.5, 3.0, 6.0)

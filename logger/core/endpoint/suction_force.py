@@ -53,7 +53,7 @@ class SuctionForce:
     def without(self, block: Block) -> tuple[float, Array]:
         """(block mean less the force's known departure from nominal, sensitivities to the unknowns)."""
         if math.isnan(block.kpa):
-            return block.mass, measurement_row(block.t_s, 0.0, 0.0)
+            return block.mass, measurement_row(0.0, 0.0)
         here = block.kpa - self._nominal
         known = self.coupling * here + self._curvature * (block.kpa**2 - self._nominal**2)
-        return block.mass - known, measurement_row(block.t_s, here, -block.kpa_per_s)
+        return block.mass - known, measurement_row(here, -block.kpa_per_s)

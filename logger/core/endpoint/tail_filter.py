@@ -91,6 +91,7 @@ class TailFilter:
     def predict(self, theta_s: float, dtheta_s: float, dt_s: float) -> float:
         """Moves from effective time `theta_s` by `dtheta_s`, in `dt_s` of clock time; returns the loss (%)."""
         self._relax_flicker(dt_s)
+        self._drift_on(dt_s)
         if not self.sieving or dtheta_s <= 0:
             return 0.0
         steps = min(max(math.ceil(math.log1p(dtheta_s / theta_s) / MAX_LN_STEP), 1), 30)
@@ -106,6 +107,11 @@ class TailFilter:
         self.cov *= keep[:, None] * keep
         self.cov.flat[_DIAGONAL] += self._component_var() * (1.0 - keep * keep)
 
+    def _drift_on(self, dt_s: float) -> None:
+        self.state[LEVEL] += dt_s * self.state[DRIFT]
+        self.cov[LEVEL, :] += dt_s * self.cov[DRIFT, :]
+        self.cov[:, LEVEL] += dt_s * self.cov[:, DRIFT]
+
     def _move(self, theta_s: float, h: float) -> float:
         tuning, state = self._tuning, self.state
         rate, decay = math.exp(state[X]), math.exp(state[Y])
@@ -119,10 +125,12 @@ class TailFilter:
         change[X, Y] = -decay * h
         change[Y, Z] = dl
         change[Z, Z] = keep_z
+        change[Z, Y] = -(1.0 - keep_z) * tuning.bend_return
         state[LOAD] -= loss
         state[X] -= decay * h
+        goal_z = tuning.bend_mean - tuning.bend_return * (state[Y] + math.log(theta_s))
         state[Y] += state[Z] * dl
-        state[Z] = tuning.mean_z + (state[Z] - tuning.mean_z) * keep_z
+        state[Z] = goal_z + (state[Z] - goal_z) * keep_z
         self.cov = change @ self.cov @ change.T
         self.cov[LOAD, LOAD] += (tuning.misfit_share * loss) ** 2
         self.cov[X, X] += tuning.sigma_x**2 * dl
@@ -166,10 +174,10 @@ class TailFilter:
         return value, value * math.sqrt(max(self.cov[X, X], 0.0))
 
 
-def measurement_row(t_s: float, kpa: float, kpa_per_s: float) -> Array:
+def measurement_row(kpa: float, kpa_per_s: float) -> Array:
     """Sensitivities of a block's mean to the unknowns; pressures relative to nominal once the jet runs."""
     row = np.zeros(SIZE)
     row[LOAD] = row[LEVEL] = 1.0
-    row[DRIFT], row[COUPLING], row[LAG] = t_s, kpa, kpa_per_s
+    row[COUPLING], row[LAG] = kpa, kpa_per_s
     row[FLICKER:] = 1.0
     return row

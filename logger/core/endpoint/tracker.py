@@ -94,7 +94,7 @@ class TailTracker:
             self.filter.predict(0.0, 0.0, block.t_s - self.last.t_s)
         self.last = block
         self._rest_blocks += 1
-        row = measurement_row(block.t_s, 0.0, 0.0)
+        row = measurement_row(0.0, 0.0)
         noise = self._block_var(block, 0.0)
         surprise, var = self.filter.innovation(block.mass, row, 0.0)
         if self._rest_blocks > 1 and self._is_step(block, surprise, var + noise):
@@ -136,6 +136,8 @@ class TailTracker:
     # --- start of the tail ----------------------------------------------------------------------------
 
     def _begin_tail(self, first: Block, block: Block) -> None:
+        if self.last is not None:
+            self.filter.predict(0.0, 0.0, block.t_s - self.last.t_s)
         y0, y1 = self.force.without(first)[0], self.force.without(block)[0]
         gap = block.theta_s - first.theta_s
         noise = math.sqrt(2.0 * self.noise.var) / gap
@@ -143,8 +145,8 @@ class TailTracker:
         again = self._tail_from > 0
         level_sd = self._tuning.new_level_pct if again else self.force.at_nominal_sd + 0.001
         if not again:
-            self.filter.state[LEVEL] = self.force.at_nominal
-            self.filter.state[LOAD] = y1 - self.force.at_nominal
+            self.filter.state[LEVEL] += self.force.at_nominal
+            self.filter.state[LOAD] = y1 - self.filter.state[LEVEL]
             self.filter.cov[LOAD, LOAD] += level_sd**2
         decays = [e / block.theta_s for e in self._tuning.first_exponents]
         for decay in decays if again else self._tuning.first_decays:

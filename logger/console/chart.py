@@ -63,7 +63,7 @@ def _label(axes: Axes, index: int, height: int) -> str:
 
 def _pixel(value: float, low: float, high: float, count: int) -> int:
     share = (value - low) / (high - low) if high > low else 0.0
-    return min(count - 1, max(0, round(share * (count - 1))))
+    return round(min(1.0, max(0.0, share)) * (count - 1))
 
 
 def _ink(points: Sequence[Point], axes: Axes, width: int, height: int) -> list[str]:

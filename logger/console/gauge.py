@@ -9,13 +9,14 @@ def band_gauge(value: float | None, low: float, high: float, width: int) -> str:
     The line reaches one and a half band widths beyond each edge, not below zero; a value beyond it is
     an arrow at the end.
     """
-    if width < 9 or not high > low:
+    if width < 9 or not high - low > 1e-6:
         return ""
     start = max(0.0, low - (high - low) * 1.2)
     end = high + (high - low) * 1.2
 
     def cell(at: float) -> int:
-        return min(width - 1, max(0, round((at - start) / (end - start) * (width - 1))))
+        share = min(1.0, max(0.0, (at - start) / (end - start)))
+        return round(share * (width - 1))
 
     line = ["─"] * width
     first, last = cell(low), cell(high)

@@ -22,7 +22,7 @@ OFF_SHARE = 0.05
 LEVEL_MARKS: dict[Level, str] = {"info": "·", "notice": "◆", "warning": "▲", "alarm": "■"}
 LEVEL_WORDS: dict[Level, str] = {"info": "", "notice": "", "warning": "WARNING", "alarm": "ALARM"}
 LINK_MARKS = {"up": "●", "silent": "▲", "lost": "■", "absent": "○", "wrong-instrument": "■"}
-CHANNEL_WORDS = {"mass": "balance", "pressure": "pressure"}
+CHANNEL_WORDS = {"mass": "balance", "pressure": "pressure", "permit": "permit"}
 BROKER_MARKS = {"off": "○", "connecting": "◌", "up": "●", "down": "▲", "refused": "■"}
 
 

@@ -125,6 +125,18 @@ class Outbox(Protocol):
         ...
 
 
+class PermitLine(Protocol):
+    """The way to the external relay that lets the suction run. It can withdraw and permit, never start."""
+
+    def set(self, granted: bool) -> None:
+        """What is wanted now; a permit lapses unless it is said again within two seconds."""
+        ...
+
+    def answered_age_s(self) -> float | None:
+        """Real seconds since the relay last answered; None before the first time."""
+        ...
+
+
 class Instrument(Protocol):
     """A reading source that looks after its own link."""
 

@@ -16,9 +16,12 @@ Level = Literal["info", "notice", "warning", "alarm"]
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class LinkView:
-    """One instrument's link. `age_s` is the age of its last good reading, None before the first."""
+    """One link: of an instrument, or of the permit relay where the bench has one.
 
-    channel: Literal["mass", "pressure"]
+    `age_s` is the age of the last good reading, or of the relay's last answer; None before the first.
+    """
+
+    channel: Literal["mass", "pressure", "permit"]
     port: str
     profile: str
     state: LinkState

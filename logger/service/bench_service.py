@@ -25,10 +25,11 @@ from logger.core.run.plan import BenchPlan, RunPlan
 from logger.core.run.start import check_arrangement, check_capacity, pick_aperture, pick_method, read_sample
 from logger.core.run.states import RunState
 from logger.core.run.words import event_level, event_text
-from logger.core.snapshot import EventView
+from logger.core.snapshot import EventView, LinkState
 from logger.service.history import TraceHistory
 from logger.service.idle import IdleBench
 from logger.service.links import Links
+from logger.service.permit_desk import PermitDesk
 
 EVENTS_SHOWN = 60
 CLOCK_STEP_S = 1.0
@@ -56,11 +57,18 @@ class BenchService:
     """One bench. `changed` is set whenever watchers should look again."""
 
     def __init__(
-        self, setup: BenchSetup, clock: Clock, ids: IdSource, journal: RunJournal, plant: PlantLink
+        self,
+        setup: BenchSetup,
+        clock: Clock,
+        ids: IdSource,
+        journal: RunJournal,
+        plant: PlantLink,
+        permit: PermitDesk | None = None,
     ) -> None:
         """Nothing is started; the caller feeds `on_readings`, `on_link` and `tick`."""
         self.setup, self.clock, self.plant = setup, clock, plant
         self._ids, self._journal = ids, journal
+        self.permit = permit
         self.engine: RunEngine | None = None
         self.run_id = ""
         self.idle = IdleBench(setup.plan)
@@ -99,8 +107,15 @@ class BenchService:
             self._after_input(())
         self.changed.set()
 
+    def on_permit_link(self, state: LinkState, text: str) -> None:
+        """The link to the permit relay changed."""
+        if self.permit is not None:
+            self.permit.set_link(state, text)
+            self.changed.set()
+
     def tick(self) -> None:
         """Time passed; call it ten times a second."""
+        self._update_permit()
         engine = self.engine
         if engine is None or engine.ended:
             return
@@ -145,6 +160,8 @@ class BenchService:
         check_arrangement(method, setup.plan.arrangement)
         check_capacity(method, setup.plan.capacity_g, setup.plan.balance.readability_g)
         self.links.require_up()
+        if self.permit is not None:
+            self.permit.require_up()
         plan = RunPlan(
             run_id=self._ids.new_id(),
             sample=sample,
@@ -214,6 +231,11 @@ class BenchService:
             self.trouble = f"The record could not be written ({error}); it is made again at the next start."
         finally:
             self._finishing = None
+            self.changed.set()
+
+    def _update_permit(self) -> None:
+        if self.permit is not None and self.permit.update(self.engine, self.clock.now_ns()):
+            self._after_input(())
             self.changed.set()
 
     def _show(self, events: Sequence[Event]) -> None:

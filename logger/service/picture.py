@@ -37,7 +37,7 @@ def snapshot(service: BenchService, you: str = "") -> Snapshot:
         instruction=IDLE if engine is None else instruction(engine, now_ns),
         can=service.can(),
         alarms=_alarms(service),
-        links=tuple(_link(service, channel, now_ns) for channel in Channel),
+        links=_links(service, now_ns),
         mass=service.idle.mass(now_ns),
         pressure=service.idle.pressure(now_ns) if engine is None else pressure_view(engine.run, now_ns),
         run=None if engine is None else run_view(engine, service.run_id, now_ns),
@@ -80,8 +80,14 @@ def live_values(picture: Snapshot) -> dict[str, Any]:
 def _alarms(service: BenchService) -> tuple[AlarmView, ...]:
     own = () if not service.trouble else (AlarmView(key="store", level="alarm", text=service.trouble),)
     own += broker_alarms(service.plant.view())
+    own = (*own, *(() if service.permit is None else service.permit.alarms()))
     engine = service.engine
     return own if engine is None or engine.ended else own + alarm_views(engine.run)
+
+
+def _links(service: BenchService, now_ns: int) -> tuple[LinkView, ...]:
+    instruments = tuple(_link(service, channel, now_ns) for channel in Channel)
+    return instruments if service.permit is None else (*instruments, service.permit.view())
 
 
 def _link(service: BenchService, channel: Channel, now_ns: int) -> LinkView:

@@ -60,6 +60,44 @@ class PressurePort:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class PermitPort:
+    """The output to an external relay that stops the suction. It can only permit, never start.
+
+    `heartbeat_s` is the relay's own time-out: it drops out after so long without a heartbeat, which is sent
+    five times as often. kind "line": `on_line` and `off_line`, each with carriage return and line feed; the
+    relay answers with the one it obeys. kind "modbus": `coil` of `unit_id`, on is the heartbeat.
+    """
+
+    __pydantic_config__: ClassVar[dict[str, Any]] = STRICT
+    kind: Literal["none", "line", "modbus"] = "none"
+    port: str = ""
+    heartbeat_s: float = 5.0
+    on_line: str = "K1"
+    off_line: str = "K0"
+    unit_id: int = 1
+    coil: int = 0
+    baud: int = 9600
+    bytesize: Literal[7, 8] = 8
+    parity: Literal["none", "even", "odd"] = "none"
+    stopbits: Literal[1, 2] = 1
+
+    def __post_init__(self) -> None:
+        if self.kind != "none" and not self.port:
+            raise ValueError('port is missing: name the port of the relay, or set kind = "none"')
+        if not 1 <= self.heartbeat_s <= 60:
+            raise ValueError(f"heartbeat_s must be 1 to 60, not {self.heartbeat_s:g}")
+        for name, text in (("on_line", self.on_line), ("off_line", self.off_line)):
+            if not (0 < len(text) <= 32 and text.isascii() and text.isprintable()):
+                raise ValueError(f"{name} must be 1 to 32 printable ASCII characters, not {text!r}")
+        if self.on_line == self.off_line:
+            raise ValueError("on_line and off_line are the same: the relay could not tell them apart")
+        if not 1 <= self.unit_id <= 247 or not 0 <= self.coil <= 65_535:
+            raise ValueError("unit_id must be 1 to 247 and coil 0 to 65535")
+        if not 50 <= self.baud <= 4_000_000:
+            raise ValueError(f"baud must be 50 to 4000000, not {self.baud}")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Broker:
     """The plant's MQTT 5 broker. Secrets never stand here: environment, 0600 file or service credentials."""
 
@@ -97,6 +135,7 @@ class Bench:
     balance: BalancePort
     pressure: PressurePort
     alarms: AlarmLimits = field(default_factory=AlarmLimits)
+    permit: PermitPort = field(default_factory=PermitPort)
     broker: Broker | None = None
     rig: RigFile | None = None
     methods: tuple[str, ...] = ()
@@ -106,6 +145,10 @@ class Bench:
     def __post_init__(self) -> None:
         _slug("site", self.site)
         _slug("bench", self.bench)
+        if self.permit.kind != "none" and self.permit.port in (self.balance.port, self.pressure.port):
+            raise ValueError(
+                f'permit: port "{self.permit.port}" is an instrument\'s too; the relay needs a port of its own'
+            )
 
 
 def load_bench(path: Path) -> Bench:

@@ -110,6 +110,11 @@ class RunEngine:
         if not self.ended:
             self.run.emit(E.INTERRUPTED, now_ns, reason=reason)
 
+    def note_permit(self, granted: bool, reason: str, now_ns: int) -> None:
+        """The permit of the suction was granted or withdrawn; `reason` is half a sentence."""
+        if not self.ended:
+            self.run.emit(E.PERMIT_CHANGED, now_ns, granted=granted, reason=reason)
+
     def clock_stepped(self, step_s: float, now_ns: int) -> None:
         """Wall time moved against the bench clock; durations are untouched."""
         if not self.ended:

@@ -43,6 +43,7 @@ class EventKind(StrEnum):
     ALARM_RAISED = "alarm_raised"
     ALARM_CLEARED = "alarm_cleared"
     DEVIATION = "deviation"
+    PERMIT_CHANGED = "permit_changed"
     CLOCK_STEPPED = "clock_stepped"
     RECORD_ISSUED = "record_issued"
 

@@ -67,6 +67,8 @@ def event_text(kind: E, data: dict[str, Any]) -> str:
     if kind is E.DRAW_DOWN_BEGUN:
         target_s = data["interval_target_s"]
         return f"Next interval: {target_s:.0f} s." if target_s else "Draw-down."
+    if kind is E.PERMIT_CHANGED:
+        return f"Permit {'granted' if data['granted'] else 'withdrawn'}: {data['reason']}."
     return _TEXTS[kind].format(**data)
 
 

@@ -50,12 +50,12 @@ class Tuning:
     """Spread of ln rate per root e-fold of time beyond the smooth law (blinding, chance)."""
     sigma_y: float = 0.10
     """Spread of ln decay per root e-fold of time beyond its smooth drift."""
-    bend_mean: float = -0.75
-    bend_return: float = 0.5
-    sigma_z: float = 0.5
+    bend_mean: float = -0.9
+    bend_return: float = 0.3
+    sigma_z: float = 0.6
     memory_z: float = 0.95
     """The bend: it tends to bend_mean - bend_return x ln e with e the local exponent (decay x time), so that
-    steep tails break and e returns to between 1.5 and 2; its spread, and its memory in e-folds of time."""
+    steep tails break and e returns to about 1.4; its spread, and its memory in e-folds of time."""
     first_decays: tuple[float, ...] = (0.008, 0.02, 0.045, 0.1, 0.2)
     """First guesses of the decay, 1/s: the early rate constants of air-jet sieving lie between."""
     first_exponents: tuple[float, ...] = (0.7, 1.5, 3.0, 6.0)
@@ -77,7 +77,7 @@ class Tuning:
     """Blocks this far from the prediction are held out; so many in a row start a new segment."""
     step_misfit: float = 0.1
     """Share of the loss in a block that may surprise without being a step: early kinetics are steep."""
-    suspect_sigmas: float = 3.0
+    suspect_sigmas: float = 3.5
     suspect_spread: float = 30.0
     suspect_blocks: int = 8
     suspect_evidence: float = 3.0

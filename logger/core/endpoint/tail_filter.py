@@ -168,9 +168,9 @@ class TailFilter:
             self.cov -= np.outer(gain, gain) / s
         self.cov = 0.5 * (self.cov + self.cov.T)
 
-    def rate(self) -> tuple[float, float]:
-        """(rate at nominal pressure, its standard error), % of the charge per minute."""
-        value = 60.0 * math.exp(self.state[X])
+    def rate(self, ahead_s: float = 0.0) -> tuple[float, float]:
+        """(rate at nominal pressure `ahead_s` from now, its standard error), % of the charge per minute."""
+        value = 60.0 * math.exp(self.state[X] - ahead_s * math.exp(min(self.state[Y], 0.0)))
         return value, value * math.sqrt(max(self.cov[X, X], 0.0))
 
 

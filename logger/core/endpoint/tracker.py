@@ -78,8 +78,9 @@ class TailTracker:
         return self.last.theta_s if self.last is not None else 0.0
 
     def rate(self) -> tuple[float, float]:
-        """(rate at nominal pressure, standard error), %/min; widened when blocks scatter more than they should."""
-        rate, u = self.filter.rate()
+        """(rate at nominal pressure at the end of the last block, standard error), %/min; the error is widened
+        when blocks scatter more than they should."""
+        rate, u = self.filter.rate(0.5 * self.last.span_s if self.last is not None else 0.0)
         return rate, u * math.sqrt(max(self.chi2, 1.0))
 
     def load(self) -> tuple[float, float]:

@@ -150,7 +150,7 @@ class ServiceClient:
         finally:
             self._writer = None
             writer.close()
-            with contextlib.suppress(OSError, asyncio.CancelledError):
+            with contextlib.suppress(OSError):
                 await writer.wait_closed()
 
     async def _next_message(self, reader: asyncio.StreamReader) -> dict[str, Any]:

@@ -96,7 +96,12 @@ class Hands:
     def _moves_under(self, key: str) -> list[Move]:
         rig = self._rig
         plans: dict[str, list[Move]] = {
-            "weigh_empty_sieve": [Move(1.5, rig.clear_pan), Move(3.0, rig.place_sieve)],
+            "clear_platform": [
+                Move(1.5, rig.take_foreign_things_off),
+                Move(1.5, lambda: rig.set_lid(False)),
+                Move(2.0, rig.sieve_away),
+            ],
+            "weigh_empty_sieve": [Move(3.0, rig.place_sieve)],
             "weigh_charge": [
                 Move(1.5, lambda: rig.set_lid(False)),
                 Move(7.0, self._pour_if_empty),
@@ -121,6 +126,8 @@ class Hands:
     def _corrections(self, key: str) -> list[Move]:
         if key in {"weigh_empty_sieve", "weigh_charge", "weigh_sieve"}:
             return self._correct_weighing(key)
+        if key == "clear_platform" and self._rig.sieve_at == "rig":
+            return [Move(3.0, self._rig.sieve_away)]
         if key == "switch_suction_on":
             return self._correct_suction()
         if key in {"switch_suction_off", "held", "wait_pressure"} and self._rig.suction_is_on:

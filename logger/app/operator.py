@@ -16,6 +16,8 @@ from logger.service.client import ServiceClient
 
 OPERATOR = "demo operator"
 _ENDED = frozenset(state.value for state in ENDED)
+HANDS_S = 8.0
+"""Bench seconds that simulated hands get for what was asked."""
 DRAIN_S = 20.0
 """How long to wait for the broker to take everything after the run."""
 
@@ -32,6 +34,7 @@ class HeadlessOperator:
         self._start, self._limit_s = start, limit_s
         self._told = 0
         self._refusal = ""
+        self._asked, self._asked_at_s = "", 0.0
 
     async def run(self) -> str:
         """The run's id, once its record is written. Raises DemoStuckError."""
@@ -73,9 +76,16 @@ class HeadlessOperator:
     async def _do_next(self, picture: Snapshot) -> None:
         if "acknowledge" in picture.can:
             await self._client.command("acknowledge", name=OPERATOR)
-        elif "accept_weight" in picture.can and picture.mass.stable:
+        elif "accept_weight" in picture.can and picture.mass.stable and self._hands_are_done(picture):
             reply = await self._client.command("accept_weight")
             self._refusal = "" if reply.ok else reply.text
+
+    def _hands_are_done(self, picture: Snapshot) -> bool:
+        """Hands need some seconds of bench time; a person would look before pressing."""
+        now_s = asyncio.get_running_loop().time()
+        if picture.instruction.key != self._asked:
+            self._asked, self._asked_at_s = picture.instruction.key, now_s
+        return now_s - self._asked_at_s > HANDS_S / picture.speed
 
     async def _drain(self) -> None:
         for _ in range(int(DRAIN_S / 0.1)):

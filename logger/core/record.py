@@ -83,6 +83,8 @@ class RecordResult:
     passing_pct: float
     residue_u_weighing_pct: float
     below_minimum_weight: bool
+    live_difference_pct: float | None
+    """Live load less weighed residue, % of the charge; null in interval mode."""
     warnings: tuple[str, ...]
 
 

@@ -22,7 +22,14 @@ from logger.core.run.engine import RunEngine
 from logger.core.run.events import Event, EventKind
 from logger.core.run.live import LiveRate
 from logger.core.run.plan import BenchPlan, RunPlan
-from logger.core.run.start import check_arrangement, check_capacity, pick_aperture, pick_method, read_sample
+from logger.core.run.start import (
+    check_arrangement,
+    check_capacity,
+    check_endpoint,
+    pick_aperture,
+    pick_method,
+    read_sample,
+)
 from logger.core.run.states import RunState
 from logger.core.run.words import event_level, event_text
 from logger.core.snapshot import EventView, LinkState
@@ -141,6 +148,12 @@ class BenchService:
             return (*self.engine.can(), "start") if self.engine.can() else ("close", "start")
         return self.engine.can()
 
+    def store_lost(self, reason: str) -> None:
+        """Readings of the open run are lost: it can no longer become a result."""
+        if self.engine is not None and not self.engine.ended:
+            self.engine.invalidate(reason, self.clock.now_ns())
+            self._after_input(())
+
     async def end_open_run(self, reason: str) -> None:
         """The service stops: an open run ends as interrupted, and its record is written."""
         if self.engine is not None and not self.engine.ended:
@@ -159,6 +172,7 @@ class BenchService:
         method = pick_method(setup.methods, args.get("method_id"))
         check_arrangement(method, setup.plan.arrangement)
         check_capacity(method, setup.plan.capacity_g, setup.plan.balance.readability_g)
+        check_endpoint(method, setup.rig, setup.plan.balance)
         self.links.require_up()
         if self.permit is not None:
             self.permit.require_up()
@@ -228,7 +242,7 @@ class BenchService:
             )
             await asyncio.wrap_future(self._journal.archive(run_id))
         except Exception as error:
-            self.trouble = f"The record could not be written ({error}); it is made again at the next start."
+            self.trouble = f"The record could not be written ({error}); it is made as soon as it can be."
         finally:
             self._finishing = None
             self.changed.set()

@@ -78,8 +78,10 @@ def live_values(picture: Snapshot) -> dict[str, Any]:
 
 
 def _alarms(service: BenchService) -> tuple[AlarmView, ...]:
-    own = () if not service.trouble else (AlarmView(key="store", level="alarm", text=service.trouble),)
-    own += broker_alarms(service.plant.view())
+    own: tuple[AlarmView, ...] = (
+        () if not service.trouble else (AlarmView(key="store", level="alarm", text=service.trouble),)
+    )
+    own = (*own, *broker_alarms(service.plant.view()))
     own = (*own, *(() if service.permit is None else service.permit.alarms()))
     engine = service.engine
     return own if engine is None or engine.ended else own + alarm_views(engine.run)

@@ -88,6 +88,7 @@ def record() -> Record:
             passing_pct=87.7,
             residue_u_weighing_pct=0.02,
             below_minimum_weight=False,
+            live_difference_pct=None,
             warnings=(),
         ),
         limits=RecordLimits(residue_max_pct=15.0, residue_min_pct=None),

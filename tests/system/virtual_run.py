@@ -10,6 +10,7 @@ from dataclasses import dataclass, field
 from datetime import UTC, datetime, timedelta
 
 from drivers.line_codec import LineCodec
+from drivers.profile import LineProfile
 from logger.app.instruments import bench_profiles, to_core
 from logger.app.plan import bench_plan
 from logger.core.method import Method
@@ -43,9 +44,11 @@ class VirtualRun:
     operator: bool = True
     on_bytes: Callable[[Channel, bytes], bytes] = lambda channel, data: data
     next_poll_ns: int = 0
+    asked: tuple[str, int] = ("", 0)
 
     def __post_init__(self) -> None:
-        self.profiles = bench_profiles(self.bench)
+        found = bench_profiles(self.bench).items()
+        self.profiles = {channel: profile for channel, profile in found if isinstance(profile, LineProfile)}
         self.codecs = {channel: LineCodec(profile) for channel, profile in self.profiles.items()}
 
     def step(self) -> None:
@@ -57,6 +60,8 @@ class VirtualRun:
         self.engine.tick(self.now_ns)
         key = instruction(self.engine, self.now_ns).key
         self.virtual.follow(key, self.now_ns)
+        if key != self.asked[0]:
+            self.asked = (key, self.now_ns)
         if self.operator:
             self._operate()
         self.events += self.engine.take_events()
@@ -92,7 +97,7 @@ class VirtualRun:
         can = self.engine.can()
         if Do.ACKNOWLEDGE in can:
             self.do(Do.ACKNOWLEDGE, name="op-7")
-        elif Do.ACCEPT_WEIGHT in can and self.engine.run.since_s(self.now_ns) > 4.0:
+        elif Do.ACCEPT_WEIGHT in can and self.now_ns - self.asked[1] > 8e9:
             self.do(Do.ACCEPT_WEIGHT)
 
 

@@ -32,6 +32,9 @@ class RunFacts:
     ended_utc: str = ""
     cautions_by: str = ""
     tare_g: float | None = None
+    platform_before_g: float | None = None
+    platform_after_g: float | None = None
+    sieve_read_g: float | None = None
     charge_gross_g: float | None = None
     weighings: list[Weighed] = field(default_factory=list)
     suction_start_ns: int | None = None
@@ -86,6 +89,17 @@ def _cautions(facts: RunFacts, event: Event) -> None:
 
 def _tare(facts: RunFacts, event: Event) -> None:
     facts.tare_g = event.data["gross_g"]
+
+
+def _platform(facts: RunFacts, event: Event) -> None:
+    if event.data["when"] == "before":
+        facts.platform_before_g = event.data["gross_g"]
+    else:
+        facts.platform_after_g = event.data["gross_g"]
+
+
+def _sieve_read(facts: RunFacts, event: Event) -> None:
+    facts.sieve_read_g = event.data["gross_g"]
 
 
 def _weighing(facts: RunFacts, event: Event) -> None:
@@ -157,6 +171,8 @@ def _ended(facts: RunFacts, event: Event) -> None:
 _STEPS: dict[EventKind, Callable[[RunFacts, Event], None]] = {
     EventKind.RUN_PLANNED: _planned,
     EventKind.CAUTIONS_ACKNOWLEDGED: _cautions,
+    EventKind.PLATFORM_WEIGHED: _platform,
+    EventKind.SIEVE_READ: _sieve_read,
     EventKind.TARE_WEIGHED: _tare,
     EventKind.CHARGE_WEIGHED: _weighing,
     EventKind.LOAD_WEIGHED: _weighing,

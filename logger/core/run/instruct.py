@@ -9,6 +9,8 @@ from logger.core.snapshot import Instruction
 
 S = RunState
 
+_ACCEPT = "Accept the weight when it is stable."
+
 IDLE = Instruction(key="idle", text="Start a new run.", detail="Choose method, sample and operator.")
 
 
@@ -45,10 +47,11 @@ def _checking(run: Run, now_ns: int) -> Instruction:
 
 
 def _taring(run: Run, now_ns: int) -> Instruction:
-    where = (
-        "Leave the empty sieve on the rig." if run.live_mode else "Put the empty, clean sieve on the balance."
-    )
-    return Instruction(key="weigh_empty_sieve", text=where, detail="Accept the weight when it is stable.")
+    if run.live_mode and run.facts.platform_before_g is None:
+        return Instruction(key="clear_platform", text="Take the sieve off the rig.", detail=_ACCEPT)
+    where = "rig" if run.live_mode else "balance"
+    text = f"Put the empty, clean sieve on the {where}."
+    return Instruction(key="weigh_empty_sieve", text=text, detail=_ACCEPT)
 
 
 def _charging(run: Run, now_ns: int) -> Instruction:
@@ -57,7 +60,7 @@ def _charging(run: Run, now_ns: int) -> Instruction:
     return Instruction(
         key="weigh_charge",
         text=f"Put {charge.mass_g:g} g of the sample on the sieve (within {charge.tolerance_g:g} g).",
-        detail=f"{net}Accept the weight when it is stable.",
+        detail=f"{net}{_ACCEPT}",
     )
 
 
@@ -123,11 +126,14 @@ def _releasing(run: Run, now_ns: int) -> Instruction:
 
 
 def _weighing(run: Run, now_ns: int) -> Instruction:
-    if run.live_mode:
-        text = "Hands off: weigh the residue with the suction off."
-    else:
+    if not run.live_mode:
         text = "Lift the sieve over to the balance, without lid."
-    return Instruction(key="weigh_sieve", text=text, detail="Accept the weight when it is stable.")
+    elif run.facts.sieve_read_g is None:
+        text = "Hands off: the platform is read with sieve and residue."
+    else:
+        text = "Lift the sieve with its residue off the rig."
+        return Instruction(key="clear_platform", text=text, detail=_ACCEPT)
+    return Instruction(key="weigh_sieve", text=text, detail=_ACCEPT)
 
 
 def _finished(run: Run, now_ns: int) -> Instruction:

@@ -43,6 +43,9 @@ def _sieve(run: Run, now_ns: int) -> None:
     if _lost_s(run, now_ns) > run.plan.bench.alarms.dp_low_grace_s:
         run.emit(E.HELD, now_ns, by="lastgrain", reason=_lost_words(run, now_ns))
         return
+    if run.live_mode and run.mass.silent_s(now_ns) > run.plan.bench.alarms.dp_low_grace_s:
+        run.emit(E.HELD, now_ns, by="lastgrain", reason="no reading from the balance")
+        return
     target_s = run.facts.interval_target_s
     done_s = run.interval_done_s()
     if target_s is not None and done_s >= target_s:

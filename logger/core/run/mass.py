@@ -20,6 +20,7 @@ class MassTracker:
     last_good_ns: int | None = None
     _steady_since_ns: int | None = None
     _steady_g: float = 0.0
+    _down: bool = False
 
     def add(self, reading: Reading) -> None:
         """One reading of any quality."""
@@ -32,10 +33,18 @@ class MassTracker:
             self._steady_since_ns, self._steady_g = reading.at_ns, reading.value
         if usable:
             self.last_good_ns = reading.at_ns
+            self._down = False
 
     def link_lost(self) -> None:
         """The link is known to be down: there is no mass until the next reading."""
-        self.last_good_ns = self._steady_since_ns = None
+        self._down = True
+        self._steady_since_ns = None
+
+    def silent_s(self, now_ns: int) -> float:
+        """For how long there has been no usable reading; 0 while they are fresh."""
+        if self.fresh(now_ns) or self.last_good_ns is None:
+            return 0.0
+        return (now_ns - self.last_good_ns) / 1e9
 
     @property
     def digit_g(self) -> float:
@@ -44,8 +53,9 @@ class MassTracker:
         return max(shown or 0.0, self.resolution_g)
 
     def fresh(self, now_ns: int) -> bool:
-        """Whether the last usable reading is younger than the gap limit."""
-        return self.last_good_ns is not None and now_ns - self.last_good_ns <= self.gap_s * 1e9
+        """Whether the link is up and the last usable reading younger than the gap limit."""
+        known = self.last_good_ns is not None and not self._down
+        return known and now_ns - (self.last_good_ns or 0) <= self.gap_s * 1e9
 
     def steady_g(self, now_ns: int) -> float | None:
         """The mass a weighing may take now, or None while the display moves, is stale or not a number."""

@@ -5,10 +5,13 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Any
 
+from logger.core.endpoint.feasibility import check_feasibility, coupling_objection
 from logger.core.method import Method
+from logger.core.rig import Rig
 from logger.core.run.commands import Refused
 from logger.core.run.plan import Sample
 from logger.core.text import clean_text
+from logger.core.weighing import BalanceSpec
 
 _LONGEST = {"sample_id": 64, "operator_id": 64, "lot": 64, "point": 64, "sampled_at": 40}
 
@@ -51,6 +54,21 @@ def check_arrangement(method: Method, arrangement: str) -> None:
             f"Method {method.method.id} weighs live, but this bench has its balance beside the rig: "
             "a balance that carries the sieve alone cannot be read while the jet runs. Use an interval method."
         )
+
+
+def check_endpoint(method: Method, rig: Rig | None, balance: BalanceSpec) -> None:
+    """The endpoint must be findable on this rig, and live weighing must be possible. Raises Refused."""
+    known = rig or Rig(
+        readability_g=balance.readability_g,
+        white_sd_g=balance.repeatability_g if method.weighing.mode == "interval" else None,
+    )
+    if method.weighing.mode == "live":
+        objection = coupling_objection(method, known, method.charge.mass_g)
+        if objection is not None:
+            raise Refused(f"Method {method.method.id} cannot weigh live on this rig: {objection}.")
+    found = check_feasibility(method, known)
+    if found.refused:
+        raise Refused(f"{found.text} What would help: {'; '.join(found.remedies)}.")
 
 
 def check_capacity(method: Method, capacity_g: float, readability_g: float) -> None:

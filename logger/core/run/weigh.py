@@ -3,14 +3,13 @@
 from __future__ import annotations
 
 from logger.core.interval_rules import IntervalJudgement, WeighingPoint, judge_interval
-from logger.core.residue import ResultError, residue
+from logger.core.residue import Residue, ResultError, reconcile, residue
 from logger.core.run.commands import Refused
 from logger.core.run.events import EventKind as E
+from logger.core.run.platform import LEAST_SIEVE_G, residue_u_pct, take_platform, weighed_gross_g
 from logger.core.run.run import Run
 from logger.core.run.states import RunState
 
-LEAST_SIEVE_G = 50.0
-"""A 200 mm test sieve weighs several hundred grams; less on the pan is not a sieve."""
 WEIGHING_STATES = frozenset({RunState.TARING, RunState.CHARGING, RunState.WEIGHING})
 
 
@@ -26,12 +25,19 @@ def take_weight(run: Run, now_ns: int, typed_g: float | None = None, reason: str
     extra = {"typed": True, "reason": reason} if typed_g is not None else {}
     if typed_g is not None:
         run.deviation(now_ns, "typed-weight", f"A weight was typed, not read: {gross_g:g} g ({reason}).")
+    if run.live_mode and run.state is not RunState.CHARGING:
+        taken = take_platform(run, now_ns, gross_g, extra)
+        if taken is not None:
+            return taken
     if run.state is RunState.TARING:
         return _tare(run, now_ns, gross_g, extra)
     if run.state is RunState.CHARGING:
         return _charge(run, now_ns, gross_g, extra)
     if run.state is RunState.WEIGHING:
-        return _load(run, now_ns, gross_g, extra)
+        sieve_gross_g = weighed_gross_g(run, gross_g)
+        if run.live_mode:
+            run.emit(E.PLATFORM_WEIGHED, now_ns, gross_g=gross_g, when="after")
+        return _load(run, now_ns, sieve_gross_g, extra)
     raise Refused(f"No weighing is asked for while the run is {run.state.value}.")
 
 
@@ -159,7 +165,7 @@ def compute(run: Run, now_ns: int) -> None:
         found = residue(
             facts.tare_g or 0.0,
             facts.charge_gross_g or 0.0,
-            facts.weighings[-1].gross_g,
+            (facts.tare_g or 0.0) + facts.weighings[-1].load_g,
             run.plan.bench.balance,
         )
     except ResultError as error:
@@ -168,11 +174,23 @@ def compute(run: Run, now_ns: int) -> None:
     run.emit(
         E.RESULT_COMPUTED,
         now_ns,
+        live_difference_pct=_reconcile(run, now_ns, found),
         charge_g=round(found.charge_g, 6),
         residue_g=round(found.residue_g, 6),
         residue_pct=found.residue_pct,
         passing_pct=found.passing_pct,
-        residue_u_weighing_pct=found.residue_u_pct,
+        residue_u_weighing_pct=residue_u_pct(run, found),
         below_minimum_weight=found.below_minimum_weight,
         warnings=list(found.warnings),
     )
+
+
+def _reconcile(run: Run, now_ns: int, found: Residue) -> float | None:
+    """Live load less weighed residue in % of the charge; None in interval mode. Too far apart: a deviation."""
+    live_g = None if run.live is None else run.live.state().load_g
+    if live_g is None:
+        return None
+    joined = reconcile(live_g, found, run.plan.method.weighing.reconcile_pct)
+    if not joined.within:
+        run.deviation(now_ns, "live-load-differs", joined.text[0].upper() + joined.text[1:] + ".")
+    return joined.difference_pct

@@ -11,6 +11,8 @@ from logger.core.snapshot import Level
 _TEXTS: dict[E, str] = {
     E.CAUTIONS_ACKNOWLEDGED: "Cautions acknowledged by {name}.",
     E.CHECKS_PASSED: "Instruments alive; pressure at rest {zero_dp_pa:g} Pa.",
+    E.PLATFORM_WEIGHED: "Platform without sieve {gross_g:g} g ({when} sieving).",
+    E.SIEVE_READ: "Platform with sieve and residue {gross_g:g} g.",
     E.TARE_WEIGHED: "Empty sieve {gross_g:g} g.",
     E.CHARGE_REFUSED: "Charge {load_g:g} g is out of tolerance; weigh again.",
     E.CHARGE_WEIGHED: "Charge {load_g:g} g.",

@@ -11,6 +11,7 @@ from logger.core.run.words import event_text
 from logger.core.text import printable
 from logger.store import history
 from logger.store.errors import StoreError
+from logger.store.head_file import read_head_file
 from logger.store.verify import Finding, verify
 
 
@@ -77,8 +78,9 @@ def _summary(body: dict[str, Any]) -> list[str]:
 def verify_store(data: DataFolder, head: str | None) -> list[Finding]:
     """Verdicts on the whole store. Raises StoreError for a head that is none."""
     outside = None if head is None else _head(head)
+    noted = read_head_file(data.store)
     with history.reading(data.store) as connection:
-        return verify(connection, outside)
+        return verify(connection, outside, None if noted is None else noted.head)
 
 
 def _head(text: str) -> ChainHead:

@@ -16,8 +16,10 @@ from logger.app.clock import BenchClock, utc_now
 from logger.app.ids import UuidV7
 from logger.app.instruments import bench_instruments
 from logger.app.paths import DataFolder
+from logger.app.permit import permit_output
 from logger.app.plan import bench_plan, software
 from logger.app.signals import end_tasks, signal_future
+from logger.app.store_watch import watch_store
 from logger.core.ports import PlantLink
 from logger.core.readings import Channel
 from logger.core.run.live_estimator import make_live_rate
@@ -26,6 +28,7 @@ from logger.publish.sender import Publisher
 from logger.publish.settings import BrokerSettings
 from logger.service.bench_service import BenchService, BenchSetup
 from logger.service.local_server import LocalServer
+from logger.service.permit_desk import PermitDesk
 from logger.service.picture import live_values, snapshot
 from logger.settings import Bench
 from logger.store.install import install_id
@@ -91,7 +94,12 @@ async def _run_bench(
     clock = BenchClock(options.speed)
     publisher = None if broker is None else Publisher(broker, bench.site, bench.bench, outbox, clock)
     plant: PlantLink = publisher or NoPlant()
-    service = BenchService(_setup(options, bench), clock, UuidV7(), journal, plant)
+    permit = permit_output(
+        bench.permit, clock.now_ns, lambda event: service.on_permit_link(event.state, event.text)
+    )
+    desk = None if permit is None else PermitDesk(permit, bench.permit.port, bench.permit.kind)
+    service = BenchService(_setup(options, bench), clock, UuidV7(), journal, plant, desk)
+    watch_store(journal, service)
 
     def on_link(channel: Channel, event: LinkEvent) -> None:
         service.on_link(channel, event.state, event.text)
@@ -104,6 +112,8 @@ async def _run_bench(
         "live": _live(service),
         "socket": LocalServer(service, options.data.socket).run(),
     }
+    if permit is not None:
+        jobs["permit"] = permit.run()
     if publisher is not None:
         jobs["publish"] = publisher.run()
     return await _until_signal(service, jobs)
@@ -155,6 +165,7 @@ def _store_failed(error: Exception) -> None:
 
 
 def _log_to_file(data: DataFolder) -> None:
+    logging.raiseExceptions = False  # a full disk must not fill the terminal as well
     handler = logging.handlers.RotatingFileHandler(
         data.log, maxBytes=1_000_000, backupCount=3, encoding="utf-8"
     )

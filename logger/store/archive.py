@@ -1,51 +1,86 @@
-"""Readings of finished runs, packed. Unpacking gives the very bytes that were hashed, batch by batch."""
+"""Packs the batches of finished runs. Unpacking gives the very bytes that were hashed, batch by batch."""
 
 from __future__ import annotations
 
-import json
-import lzma
 import sqlite3
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
 
-_EMPTY = b""
+from logger.store.batches import Batch, batch_rows, head
+from logger.store.packing import MOST_BATCHES, pack
 
-
-def archive_readings(connection: sqlite3.Connection, run_id: str) -> None:
-    """Move the run's readings from its batches into one packed row. A second call changes nothing."""
-    rows = connection.execute(
-        "SELECT seq, readings FROM batch WHERE run_id = ? AND readings IS NOT NULL ORDER BY seq", (run_id,)
-    ).fetchall()
-    known = connection.execute("SELECT 1 FROM archive WHERE run_id = ?", (run_id,)).fetchone()
-    if known is not None or not rows:
-        return
-    lengths = json.dumps([len(blob) for _, blob in rows])
-    packed = lzma.compress(_EMPTY.join(blob for _, blob in rows), preset=6)
-    connection.execute("INSERT INTO archive VALUES (?, ?, ?)", (run_id, lengths, packed))
-    connection.executemany("UPDATE batch SET readings = NULL WHERE seq = ?", [(seq,) for seq, _ in rows])
+LEAST_BATCHES = 8
+"""A shorter row of batches stays as it is."""
+MARK_BYTES = 2
 
 
-def run_blobs(connection: sqlite3.Connection, run_id: str) -> list[bytes]:
-    """The readings of each batch as they were hashed, oldest first.
+@dataclass(frozen=True, slots=True)
+class Stretch:
+    """A packed row of batches, as it is stored."""
 
-    Raises ValueError when the packed row is damaged or has fewer batches than the journal.
+    first_seq: int
+    last_seq: int
+    run_id: str
+    before: str
+    hash: str
+    marks: bytes
+    packed: bytes
+
+
+def pack_run(connection: sqlite3.Connection, run_id: str) -> list[Stretch]:
+    """The run's batches as stretches, for `store_stretches`. Slow: not for the writer's thread.
+
+    The newest batch of the store stays as it is. Raises ValueError when a batch does not come back.
     """
+    newest = head(connection).batch
+    rows = batch_rows(connection, "run_id = ? AND seq < ?", run_id, newest)
+    return [_stretch(row) for row in _rows_of_neighbours(rows) if len(row) >= LEAST_BATCHES]
+
+
+def store_stretches(connection: sqlite3.Connection, run_id: str, stretches: Sequence[Stretch]) -> None:
+    """Put the stretches in place of their batches, in the caller's transaction. Twice changes nothing."""
+    for s in stretches:
+        gone = connection.execute(
+            "DELETE FROM batch WHERE run_id = ? AND seq BETWEEN ? AND ?", (run_id, s.first_seq, s.last_seq)
+        ).rowcount
+        if gone == 0:
+            continue
+        if gone != s.last_seq - s.first_seq + 1:
+            raise ValueError(f"batches {s.first_seq} to {s.last_seq} changed while they were packed")
+        connection.execute(
+            "INSERT INTO stretch VALUES (?, ?, ?, ?, ?, ?, ?)",
+            (s.first_seq, s.last_seq, run_id, s.before, s.hash, s.marks, s.packed),
+        )
+    connection.execute("UPDATE run SET packed = 1 WHERE run_id = ?", (run_id,))
+
+
+def unpacked_runs(connection: sqlite3.Connection) -> list[str]:
+    """Runs with a record whose batches were never packed, oldest first."""
     rows = connection.execute(
-        "SELECT readings FROM batch WHERE run_id = ? ORDER BY seq", (run_id,)
-    ).fetchall()
-    archive = connection.execute("SELECT lengths, packed FROM archive WHERE run_id = ?", (run_id,)).fetchone()
-    packed = iter([] if archive is None else _unpack(*archive))
-    try:
-        return [next(packed) if blob is None else blob for (blob,) in rows]
-    except StopIteration:
-        raise ValueError("packed readings are missing") from None
+        "SELECT run_id FROM run WHERE packed = 0 AND EXISTS "
+        "(SELECT 1 FROM record WHERE record.run_id = run.run_id) ORDER BY number"
+    )
+    return [run_id for (run_id,) in rows]
 
 
-def _unpack(lengths: str, packed: bytes) -> list[bytes]:
-    try:
-        data = lzma.decompress(packed)
-    except lzma.LZMAError as error:
-        raise ValueError(f"packed readings are damaged: {error}") from None
-    start, blobs = 0, []
-    for length in json.loads(lengths):
-        blobs.append(data[start : start + length])
-        start += length
-    return blobs
+def _rows_of_neighbours(batches: Iterator[Batch]) -> Iterator[list[Batch]]:
+    row: list[Batch] = []
+    for batch in batches:
+        if row and (batch.seq != row[-1].seq + 1 or len(row) == MOST_BATCHES):
+            yield row
+            row = []
+        row.append(batch)
+    if row:
+        yield row
+
+
+def _stretch(row: Sequence[Batch]) -> Stretch:
+    return Stretch(
+        first_seq=row[0].seq,
+        last_seq=row[-1].seq,
+        run_id=row[0].run_id,
+        before=row[0].before,
+        hash=row[-1].hash,
+        marks=b"".join(bytes.fromhex(batch.hash)[:MARK_BYTES] for batch in row),
+        packed=pack([batch.content for batch in row]),
+    )

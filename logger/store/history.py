@@ -1,4 +1,4 @@
-"""Reading the store: lists, one run, recovery. Opens the file read-only and for a short time."""
+"""Reading the store: lists, one run. Opens the file read-only and for a short time."""
 
 from __future__ import annotations
 
@@ -12,10 +12,14 @@ from typing import Any
 
 from logger.core.readings import Reading
 from logger.core.run.events import Event
-from logger.store.archive import run_blobs
-from logger.store.errors import StoreError
-from logger.store.journal import events_of
+from logger.store.batches import run_batches
+from logger.store.errors import DamagedRunError, StoreError, as_store_error
+from logger.store.journal_text import events_of
 from logger.store.readings_codec import decode
+from logger.store.schema import VERSION, found_version, read_only
+
+_LAST = chr(0x10FFFF)
+"""Sorts behind every character of an id."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -36,17 +40,21 @@ class RunRow:
 
 @contextmanager
 def reading(path: Path) -> Iterator[sqlite3.Connection]:
-    """A read-only connection. Raises StoreError when there is no store at `path`."""
+    """A read-only connection that sees one moment of the store. Raises StoreError."""
     if not path.exists():
         raise StoreError(
             f"{path}: there is no store yet; start a run first, or name another folder with --data."
         )
     try:
-        with closing(sqlite3.connect(f"file:{path}?mode=ro", uri=True)) as connection:
-            connection.execute("PRAGMA busy_timeout = 5000")
+        with closing(read_only(path)) as connection:
+            if found_version(connection, path) < VERSION:
+                raise StoreError(
+                    f"{path} has an older format: start the service once, which brings it up to date."
+                )
+            connection.execute("BEGIN")
             yield connection
     except sqlite3.Error as error:
-        raise StoreError(f"{path} cannot be read: {error}.") from error
+        raise as_store_error(path, error) from error
 
 
 _LIST = """
@@ -65,10 +73,10 @@ def list_runs(connection: sqlite3.Connection, limit: int) -> list[RunRow]:
 
 def find_run(connection: sqlite3.Connection, which: str) -> RunRow:
     """By number, or by the beginning of its id. Raises StoreError when none or several fit."""
-    column = (
-        "CAST(run.number AS TEXT) = ?1" if which.isdigit() and len(which) < 8 else "run.run_id LIKE ?1 || '%'"
-    )
-    found = connection.execute(f"{_LIST} WHERE {column} LIMIT 2", (which,)).fetchall()
+    by_number = which.isascii() and which.isdigit() and len(which) < 8
+    where = "run.number = ?" if by_number else "run.run_id BETWEEN ? AND ?"
+    values: tuple[Any, ...] = (int(which),) if by_number else (which, which + _LAST)
+    found = connection.execute(f"{_LIST} WHERE {where} LIMIT 2", values).fetchall() if which else []
     if not found:
         raise StoreError(f"There is no run {which}; `lastgrain runs list` shows them.")
     if len(found) > 1:
@@ -84,21 +92,44 @@ def record_body(connection: sqlite3.Connection, run_id: str) -> dict[str, Any] |
     return None if row is None else json.loads(row[0])
 
 
+def record_texts(connection: sqlite3.Connection, run_id: str) -> list[tuple[int, str]]:
+    """Every revision of the record as it was hashed, oldest first."""
+    return connection.execute(
+        "SELECT revision, body FROM record WHERE run_id = ? ORDER BY revision", (run_id,)
+    ).fetchall()
+
+
 def run_events(connection: sqlite3.Connection, run_id: str) -> list[Event]:
-    """All events of a run in order."""
-    rows = connection.execute("SELECT events FROM batch WHERE run_id = ? ORDER BY seq", (run_id,))
-    return [event for (text,) in rows for event in events_of(text)]
+    """All events of a run in order. Raises DamagedRunError."""
+    try:
+        return [
+            event for batch in run_batches(connection, run_id) for event in events_of(batch.content.events)
+        ]
+    except (ValueError, KeyError, TypeError) as error:
+        raise _unreadable(run_id, error) from None
 
 
 def run_readings(connection: sqlite3.Connection, run_id: str) -> list[Reading]:
-    """All readings of a run in order, unpacked where they were archived."""
-    return [reading for blob in run_blobs(connection, run_id) for reading in decode(blob)]
+    """All readings of a run in order. Raises DamagedRunError."""
+    try:
+        return [
+            reading for batch in run_batches(connection, run_id) for reading in decode(batch.content.readings)
+        ]
+    except (ValueError, KeyError) as error:
+        raise _unreadable(run_id, error) from None
+
+
+def _unreadable(run_id: str, error: Exception) -> DamagedRunError:
+    return DamagedRunError(
+        f"The journal of run {run_id} is damaged ({error}): `lastgrain runs verify` names the place; "
+        "look for the run in a backup."
+    )
 
 
 def runs_without_record(connection: sqlite3.Connection) -> list[str]:
     """Runs that a crash left open or unrecorded, oldest first."""
     rows = connection.execute(
-        "SELECT run_id FROM run WHERE NOT EXISTS (SELECT 1 FROM record WHERE record.run_id = run.run_id) "
-        "ORDER BY number"
+        "SELECT run_id FROM run WHERE packed = 0 AND NOT EXISTS "
+        "(SELECT 1 FROM record WHERE record.run_id = run.run_id) ORDER BY number"
     )
     return [run_id for (run_id,) in rows]

@@ -2,40 +2,41 @@
 
 from __future__ import annotations
 
-import json
 import sqlite3
-import threading
-from collections.abc import Callable, Iterable, Sequence
-from concurrent.futures import Future
-from dataclasses import dataclass, field
+from collections.abc import Callable, Sequence
+from concurrent.futures import Future, ThreadPoolExecutor
+from contextlib import closing
 from pathlib import Path
 from typing import Any
 
 from logger.core.readings import Reading
 from logger.core.record import ChainHead, Record
+from logger.core.run.commands import Refused
 from logger.core.run.events import Event, EventKind
 from logger.core.run.plan import canonical_json
 from logger.core.run.words import event_level, event_text
-from logger.store.archive import archive_readings
-from logger.store.chain import GENESIS, batch_hash, sha256_hex
+from logger.store import archive
+from logger.store.batches import append, head, last_ns
+from logger.store.errors import StoreError
+from logger.store.journal_text import events_text, writable
+from logger.store.opening import CHECKED_AT_START, damage_note, open_store
 from logger.store.outbox_rows import add_message
+from logger.store.packing import Packable
+from logger.store.pending import KEPT_READINGS, Pending
+from logger.store.place import free_bytes
 from logger.store.readings_codec import encode
-from logger.store.writer import Writer
+from logger.store.schema import check_whole, read_only
+from logger.store.trouble import Trouble
+from logger.store.writer import Writer, WriterHooks
 
 UNPUBLISHED = frozenset({EventKind.ALARM_CLEARED})
 """Kinds that stay at the bench; every other event goes to the plant as well."""
+FREE_FLOOR_BYTES = 64 * 1024 * 1024
+"""Below this no run starts: a run of a day takes less."""
 
 
-@dataclass(slots=True)
-class _Pending:
-    """What one run has handed over since the last commit."""
-
-    events: list[Event] = field(default_factory=list)
-    readings: list[Reading] = field(default_factory=list)
-
-
-class Journal:
-    """Owns the writer. Methods may be called from any thread; one run at a time is usual, several work."""
+class Journal(WriterHooks):
+    """Owns the writer; implements the RunJournal port. Methods may be called from any thread."""
 
     def __init__(
         self,
@@ -43,33 +44,58 @@ class Journal:
         utc: Callable[[], str],
         new_id: Callable[[], str],
         on_failure: Callable[[Exception], None],
+        *,
+        free_floor_bytes: int = FREE_FLOOR_BYTES,
+        kept_readings: int = KEPT_READINGS,
     ) -> None:
-        """Opens the store (StoreError). `on_failure` is called on the writer's thread."""
-        self.utc, self._new_id = utc, new_id
+        """Opens the store (StoreError). `on_failure` hears of every transaction that failed, for the log.
+
+        The callbacks below are called on the writer's thread, `on_lost` on that of `add`.
+        """
+        self.path, self.utc, self._new_id = path, utc, new_id
+        self._on_failure, self._floor = on_failure, free_floor_bytes
         self.on_message: Callable[[], None] = lambda: None
-        """Called on the writer's thread when messages for the plant were added."""
-        self._lock = threading.Lock()
-        self._pending: dict[str, _Pending] = {}
-        self._in_flight: dict[str, tuple[int, int]] = {}
-        self.writer = Writer(path, self._write_pending, self._drop_written, on_failure)
+        """Messages for the plant were added."""
+        self.on_trouble: Callable[[str | None], None] = lambda text: None
+        """The store is in trouble, in a sentence for a person, again at every try; None when it is over."""
+        self.on_lost: Callable[[str], None] = lambda text: None
+        """Readings of the open run found no room and are lost; called once until the trouble is over."""
+        self._pending = Pending(kept_readings)
+        self._trouble = Trouble(path, free_floor_bytes)
+        self._published = False
+        self._owed: dict[str, Callable[[ChainHead], Record]] = {}
+        self._aside = ThreadPoolExecutor(1, thread_name_prefix="store-aside")
+        opened = open_store(path, utc)
+        self.notices: list[str] = opened.notices
+        """What a person must hear about the file as it was found."""
+        self.writer = Writer(path, opened.connection, self)
+
+    # --- the port ---------------------------------------------------------------------------------------
 
     def start_run(self, run_id: str, planned: Event) -> Future[int]:
-        """Enter a run together with its first event; gives its number, counted from 1 on this bench."""
+        """Enter a run together with its first event; gives its number, counted from 1 on this bench.
+
+        The future fails with Refused, a sentence for the operator, when the store is not fit for a run.
+        """
 
         def job(connection: sqlite3.Connection) -> int:
             number = _insert_run(connection, run_id, planned.data, planned.utc)
             self._write_batch(connection, run_id, [planned], [])
             return number
 
-        return self.writer.submit(job)
+        reason = self._trouble.refusal(free_bytes(self.path))
+        if reason:
+            refused: Future[int] = Future()
+            refused.set_exception(Refused(reason))
+            return refused
+        return _refused_not_failed(self.writer.submit(job))
 
     def add(self, run_id: str, events: Sequence[Event], readings: Sequence[Reading] = ()) -> None:
         """Hand over in order of time; durable within 0.25 s."""
-        with self._lock:
-            pending = self._pending.setdefault(run_id, _Pending())
-            pending.events.extend(events)
-            pending.readings.extend(readings)
+        fits = self._pending.add(run_id, events, readings)
         self.writer.schedule()
+        if not fits and self._trouble.first_loss():
+            self.on_lost("readings could not be kept: the store could not be written for too long")
 
     def flush(self) -> Future[ChainHead]:
         """Resolves with the chain's head when everything handed over so far is durable."""
@@ -77,15 +103,84 @@ class Journal:
         return self.writer.submit(head)
 
     def issue_record(self, run_id: str, build: Callable[[ChainHead], Record]) -> Future[dict[str, Any]]:
-        """Build the record with the head of its journal, keep it, queue it for the plant, chain its hash."""
+        """Build the record with the head of its journal, keep it, queue it for the plant, chain its hash.
 
+        When the store cannot be written the future fails, and the record is made as soon as it can.
+        """
+        future = self._submit_record(run_id, build)
+
+        def note(done: Future[dict[str, Any]]) -> None:
+            if isinstance(done.exception(), StoreError):
+                self._owed[run_id] = build
+
+        future.add_done_callback(note)
+        return future
+
+    def archive(self, run_id: str) -> Future[None]:
+        """Pack the batches of a finished run, beside the writer; see `archive`."""
+        return self._aside.submit(self._archive, run_id)
+
+    # --- beyond the port --------------------------------------------------------------------------------
+
+    @property
+    def trouble(self) -> str | None:
+        """What `on_trouble` would say now."""
+        return self._trouble.text
+
+    def check_beside(self) -> None:
+        """Check the pages of a store that was too large for it at the start, without holding up anything."""
+        if self.path.stat().st_size > CHECKED_AT_START:
+            self._aside.submit(self._check_pages)
+
+    def close(self) -> None:
+        """Commit what is pending and end the threads."""
+        self._aside.shutdown(cancel_futures=True)
+        self.writer.close()
+
+    # --- on the writer's thread -------------------------------------------------------------------------
+
+    def write_pending(self, connection: sqlite3.Connection) -> None:
+        """One batch for each run that handed something over."""
+        for run_id, work in self._pending.take().items():
+            if work.events or work.readings:
+                self._write_batch(connection, run_id, work.events, work.readings)
+                self._published = self._published or bool(work.events)
+
+    def committed(self) -> None:
+        """Forget what is durable; look at the free space."""
+        self._pending.drop()
+        if self._published:
+            self._published = False
+            self.on_message()
+        if self._trouble.space(free_bytes(self.path)):
+            self.on_trouble(self._trouble.text)
+
+    def failed(self, error: Exception) -> None:
+        """Tell the log and the screen."""
+        self._on_failure(error)
+        if isinstance(error, StoreError):
+            pending = self._pending
+            self._trouble.failed(error, pending.readings, pending.lost, pending.room_min())
+            self.on_trouble(self._trouble.text)
+
+    def recovered(self) -> None:
+        """Make the records that are owed, and say that all is well."""
+        self._trouble.over()
+        self.on_trouble(self._trouble.text)
+        owed, self._owed = self._owed, {}
+        for run_id, build in owed.items():
+            self.issue_record(run_id, build)
+
+    # --- inside -----------------------------------------------------------------------------------------
+
+    def _submit_record(self, run_id: str, build: Callable[[ChainHead], Record]) -> Future[dict[str, Any]]:
         def job(connection: sqlite3.Connection) -> dict[str, Any]:
             body = build(head(connection)).body()
             _insert_record(connection, body)
             utc = self.utc()
             add_message(connection, self._new_id(), "record", run_id, utc, body)
             issued = {"revision": body["revision"], "sha256": body["record_sha256"]}
-            event = Event(EventKind.RECORD_ISSUED, _last_ns(connection, run_id), utc, issued)
+            event = Event(EventKind.RECORD_ISSUED, last_ns(connection, run_id), utc, issued)
             self._write_batch(connection, run_id, [event], [])
             return body
 
@@ -93,35 +188,24 @@ class Journal:
         future.add_done_callback(lambda _: self.on_message())
         return future
 
-    def archive(self, run_id: str) -> Future[None]:
-        """Pack the readings of a finished run; each batch keeps its hash, so that verify can unpack them."""
-        return self.writer.submit(lambda connection: archive_readings(connection, run_id))
+    def _archive(self, run_id: str) -> None:
+        try:
+            with closing(read_only(self.path)) as connection:
+                stretches = archive.pack_run(connection, run_id)
+        except sqlite3.Error as error:
+            raise StoreError(f"{self.path}: run {run_id} could not be packed ({error}).") from error
+        job = self.writer.submit(
+            lambda connection: archive.store_stretches(connection, run_id, stretches), after_pending=False
+        )
+        job.result()
 
-    def close(self) -> None:
-        """Commit what is pending and end the writer."""
-        self.writer.close()
-
-    def _write_pending(self, connection: sqlite3.Connection) -> None:
-        with self._lock:
-            work = {run_id: (list(p.events), list(p.readings)) for run_id, p in self._pending.items()}
-        self._in_flight = {run_id: (len(events), len(rows)) for run_id, (events, rows) in work.items()}
-        for run_id, (events, readings) in work.items():
-            if events or readings:
-                self._write_batch(connection, run_id, events, readings)
-
-    def _drop_written(self) -> None:
-        """The commit is durable: forget what it covered."""
-        published = False
-        with self._lock:
-            for run_id, (events, readings) in self._in_flight.items():
-                pending = self._pending[run_id]
-                del pending.events[:events], pending.readings[:readings]
-                published = published or events > 0
-                if not pending.events and not pending.readings:
-                    del self._pending[run_id]
-        self._in_flight = {}
-        if published:
-            self.on_message()
+    def _check_pages(self) -> None:
+        with closing(read_only(self.path)) as connection:
+            found = check_whole(connection)
+        if found:
+            damage_note(self.path).write_text(found, encoding="utf-8")
+            self._trouble.damaged(found)
+            self.on_trouble(self._trouble.text)
 
     def _write_batch(
         self,
@@ -130,63 +214,45 @@ class Journal:
         events: Sequence[Event],
         readings: Sequence[Reading],
     ) -> None:
-        before = head(connection)
-        seq = before.batch + 1
+        events = [writable(event) for event in events]
         utc = self.utc()
         at_ns = max([e.at_ns for e in events] + [r.at_ns for r in readings])
-        text, blob = events_text(events), encode(readings)
-        readings_sha256 = sha256_hex(blob)
-        row_hash = batch_hash(before.sha256, seq, run_id, at_ns, utc, text, readings_sha256)
-        connection.execute(
-            "INSERT INTO batch VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?)",
-            (seq, run_id, at_ns, utc, text, blob, readings_sha256, len(readings), row_hash),
-        )
+        append(connection, run_id, Packable(at_ns, utc, events_text(events), encode(readings)))
         for event in events:
             if event.kind not in UNPUBLISHED:
-                body = _event_body(run_id, event)
-                add_message(connection, self._new_id(), "event", run_id, utc, body)
+                add_message(connection, self._new_id(), "event", run_id, utc, _event_body(run_id, event))
 
 
-def events_text(events: Iterable[Event]) -> str:
-    """The canonical text of a batch's events; it has no line feed."""
-    plain = [{"kind": e.kind.value, "at_ns": e.at_ns, "utc": e.utc, "data": e.data} for e in events]
-    return canonical_json(plain)
+def _refused_not_failed(future: Future[int]) -> Future[int]:
+    """The same future with a failed store as a refusal."""
+    answer: Future[int] = Future()
 
+    def pass_on(done: Future[int]) -> None:
+        error = done.exception()
+        if isinstance(error, StoreError):
+            answer.set_exception(Refused(f"No run can start: {error}"))
+        elif error is not None:
+            answer.set_exception(error)
+        else:
+            answer.set_result(done.result())
 
-def events_of(text: str) -> list[Event]:
-    """Back from the canonical text."""
-    return [Event(EventKind(e["kind"]), e["at_ns"], e["utc"], e["data"]) for e in json.loads(text)]
-
-
-def head(connection: sqlite3.Connection) -> ChainHead:
-    """The newest batch, or the genesis of an empty journal as batch 0."""
-    row = connection.execute("SELECT seq, hash FROM batch ORDER BY seq DESC LIMIT 1").fetchone()
-    return ChainHead(0, GENESIS) if row is None else ChainHead(*row)
-
-
-def _last_ns(connection: sqlite3.Connection, run_id: str) -> int:
-    row = connection.execute("SELECT max(at_ns) FROM batch WHERE run_id = ?", (run_id,)).fetchone()
-    return int(row[0] or 0)
+    future.add_done_callback(pass_on)
+    return answer
 
 
 def _insert_run(connection: sqlite3.Connection, run_id: str, plan: dict[str, Any], started_at: str) -> int:
     number = int(connection.execute("SELECT coalesce(max(number), 0) + 1 FROM run").fetchone()[0])
-    sample, method = plan["sample"], plan["method"]["method"]
     connection.execute(
-        "INSERT INTO run VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?)",
-        (
-            run_id,
-            number,
-            sample["sample_id"],
-            sample["operator_id"],
-            sample["lot"],
-            method["id"],
-            method["revision"],
-            started_at,
-            head(connection).batch + 1,
-        ),
+        "INSERT INTO run VALUES (?, ?, ?, ?, ?, ?, ?, ?, 0)", (run_id, number, *run_columns(plan), started_at)
     )
     return number
+
+
+def run_columns(plan: dict[str, Any]) -> tuple[str, str, str, str, int]:
+    """What the history lists of a plan: sample, operator, lot, method and its revision."""
+    sample, method = plan["sample"], plan["method"]["method"]
+    texts = (sample["sample_id"], sample["operator_id"], sample["lot"], method["id"])
+    return (*texts, method["revision"])
 
 
 def _insert_record(connection: sqlite3.Connection, body: dict[str, Any]) -> None:

@@ -68,4 +68,4 @@ class SqliteOutbox:
         self._more.clear()
 
     async def _do(self, job: Callable[[sqlite3.Connection], T]) -> T:
-        return await asyncio.wrap_future(self._writer.submit(job))
+        return await asyncio.wrap_future(self._writer.submit(job, after_pending=False))

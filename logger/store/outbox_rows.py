@@ -8,6 +8,7 @@ from typing import Any
 
 from logger.core.ports import MessageKind, OutboxItem
 from logger.core.run.plan import canonical_json
+from logger.store.chain import sha256_hex
 
 
 def add_message(
@@ -19,10 +20,11 @@ def add_message(
     body: dict[str, Any],
 ) -> None:
     """Queue one message, in the caller's transaction."""
-    seq = connection.execute("SELECT coalesce(max(seq), 0) + 1 FROM outbox").fetchone()[0]
+    text = canonical_json(body)
     connection.execute(
-        "INSERT INTO outbox (seq, message_id, kind, run_id, created_at, body) VALUES (?, ?, ?, ?, ?, ?)",
-        (seq, message_id, kind, run_id, created_at, canonical_json(body)),
+        "INSERT INTO outbox (seq, message_id, kind, run_id, created_at, body, body_sha256) "
+        "VALUES (?, ?, ?, ?, ?, ?, ?)",
+        (last_seq(connection) + 1, message_id, kind, run_id, created_at, text, sha256_hex(text.encode())),
     )
 
 

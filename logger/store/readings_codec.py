@@ -16,7 +16,7 @@ _STABLE_BACK = {text: value for value, text in _STABLE.items()}
 
 def encode(readings: Iterable[Reading]) -> bytes:
     """The batch as bytes. Raw text has no control characters (drivers escape them)."""
-    return "".join(_line(reading) for reading in readings).encode()
+    return "".join(_line(reading) for reading in readings).encode("utf-8", "backslashreplace")
 
 
 def decode(data: bytes) -> list[Reading]:

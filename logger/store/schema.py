@@ -1,17 +1,22 @@
-"""Tables and their version. A file from a newer version is refused untouched."""
+"""Tables and their version. A file from a newer version is refused untouched; an older one is migrated."""
 
 from __future__ import annotations
 
 import sqlite3
+from collections.abc import Mapping
+from contextlib import closing
 from pathlib import Path
+from types import MappingProxyType
+from urllib.parse import quote
 
-from logger.store.errors import StoreError
+from logger.store.errors import StoreError, as_store_error
 
 VERSION = 1
+APPLICATION_ID = 0x6C_67_72_6E
 LEAST_SQLITE = (3, 37, 0)
 """STRICT tables came with 3.37."""
 
-_TABLES = """
+TABLES = """
 CREATE TABLE meta (
   key TEXT PRIMARY KEY,
   value TEXT NOT NULL
@@ -25,24 +30,39 @@ CREATE TABLE run (
   method_id TEXT NOT NULL,
   method_revision INTEGER NOT NULL,
   started_at TEXT NOT NULL,
-  first_batch INTEGER NOT NULL
+  packed INTEGER NOT NULL DEFAULT 0
 ) STRICT;
+CREATE INDEX run_unpacked ON run (number) WHERE packed = 0;
+-- One group commit. `before` is the hash of the batch before it.
 CREATE TABLE batch (
   seq INTEGER PRIMARY KEY,
   run_id TEXT NOT NULL REFERENCES run (run_id),
   at_ns INTEGER NOT NULL,
   utc TEXT NOT NULL,
   events TEXT NOT NULL,
-  readings BLOB,
-  readings_sha256 TEXT NOT NULL,
-  reading_count INTEGER NOT NULL,
+  readings BLOB NOT NULL,
+  before TEXT NOT NULL,
   hash TEXT NOT NULL
 ) STRICT;
 CREATE INDEX batch_of_run ON batch (run_id, seq);
-CREATE TABLE archive (
-  run_id TEXT PRIMARY KEY REFERENCES run (run_id),
-  lengths TEXT NOT NULL,
+-- Batches of a finished run in a row, packed. `hash` is that of the last; `marks` are the first two bytes of each.
+CREATE TABLE stretch (
+  first_seq INTEGER PRIMARY KEY,
+  last_seq INTEGER NOT NULL,
+  run_id TEXT NOT NULL REFERENCES run (run_id),
+  before TEXT NOT NULL,
+  hash TEXT NOT NULL,
+  marks BLOB NOT NULL,
   packed BLOB NOT NULL
+) STRICT;
+CREATE INDEX stretch_of_run ON stretch (run_id, first_seq);
+-- Batches that are known to have been lost. `hash` is that of the last of them, '' when unknown.
+CREATE TABLE gap (
+  first_seq INTEGER PRIMARY KEY,
+  last_seq INTEGER NOT NULL,
+  hash TEXT NOT NULL,
+  noticed_at TEXT NOT NULL,
+  reason TEXT NOT NULL
 ) STRICT;
 CREATE TABLE record (
   run_id TEXT NOT NULL REFERENCES run (run_id),
@@ -59,6 +79,7 @@ CREATE TABLE outbox (
   run_id TEXT NOT NULL,
   created_at TEXT NOT NULL,
   body TEXT NOT NULL,
+  body_sha256 TEXT NOT NULL,
   attempts INTEGER NOT NULL DEFAULT 0,
   last_failure TEXT,
   sent_at TEXT,
@@ -66,32 +87,83 @@ CREATE TABLE outbox (
 ) STRICT;
 CREATE INDEX outbox_open ON outbox (seq) WHERE sent_at IS NULL AND set_aside IS NULL;
 CREATE INDEX outbox_aside ON outbox (seq) WHERE set_aside IS NOT NULL;
+CREATE INDEX outbox_record ON outbox (run_id, seq) WHERE kind = 'record';
 """
 
+Migrations = Mapping[int, str]
+MIGRATIONS: Migrations = MappingProxyType({})
+"""Statements that bring a file from the version that is the key to the next one."""
 
-def prepare(connection: sqlite3.Connection, path: Path) -> None:
-    """Create the tables in an empty file, accept our own version, refuse any other.
 
-    Raises StoreError.
+def read_only(path: Path) -> sqlite3.Connection:
+    """A connection that cannot write. Raises sqlite3.Error."""
+    connection = sqlite3.connect(f"file:{quote(str(path))}?mode=ro", uri=True, isolation_level=None)
+    connection.execute("PRAGMA busy_timeout = 5000")
+    return connection
+
+
+def found_version(connection: sqlite3.Connection, path: Path, version: int = VERSION) -> int:
+    """The file's format, 0 for an empty file. Raises StoreError for a newer one and for another program's."""
+    found = int(connection.execute("PRAGMA user_version").fetchone()[0])
+    owner = int(connection.execute("PRAGMA application_id").fetchone()[0])
+    tables = connection.execute("SELECT count(*) FROM sqlite_master").fetchone()[0]
+    if tables and owner != APPLICATION_ID:
+        raise StoreError(f"{path} was not written by Lastgrain; name another folder with --data.")
+    if found > version:
+        raise StoreError(
+            f"{path} was written by a newer version (format {found}); this one knows {version}. "
+            "It was not touched: use the newer version, or another folder with --data."
+        )
+    return found
+
+
+def check_version(path: Path, version: int = VERSION) -> None:
+    """Look before anything is written. Raises StoreError, also when the file is no SQLite file."""
+    try:
+        with closing(read_only(path)) as connection:
+            found_version(connection, path, version)
+    except sqlite3.Error as error:
+        raise as_store_error(path, error) from error
+
+
+def prepare(
+    connection: sqlite3.Connection, path: Path, version: int = VERSION, migrations: Migrations = MIGRATIONS
+) -> None:
+    """Create the tables in an empty file, accept our own version, migrate an older one, refuse any other.
+
+    A migration is one transaction with the new version number in it, and a backup is made first, beside
+    the file. Raises StoreError, sqlite3.Error.
     """
     if sqlite3.sqlite_version_info < LEAST_SQLITE:
         raise StoreError(f"SQLite {sqlite3.sqlite_version} is too old; 3.37 or newer is needed.")
-    found = connection.execute("PRAGMA user_version").fetchone()[0]
-    if found > VERSION:
-        raise StoreError(f"{path} was written by a newer version (format {found}); this one knows {VERSION}.")
-    if found == VERSION:
+    found = found_version(connection, path, version)
+    if found == version:
         return
-    connection.executescript(f"BEGIN IMMEDIATE;{_TABLES}PRAGMA user_version = {VERSION};COMMIT;")
+    if found == 0:
+        steps = f"{TABLES}PRAGMA application_id = {APPLICATION_ID};"
+    else:
+        _back_up(connection, path.with_name(f"{path.name}.format-{found}"))
+        steps = "".join(migrations[number] for number in range(found, version))
+    try:
+        connection.executescript(f"BEGIN IMMEDIATE;{steps}PRAGMA user_version = {version};COMMIT;")
+    except sqlite3.Error:
+        if connection.in_transaction:
+            connection.execute("ROLLBACK")
+        raise
 
 
-def check_whole(connection: sqlite3.Connection, path: Path) -> None:
-    """SQLite's own quick check. Raises StoreError when a page is damaged."""
+def _back_up(connection: sqlite3.Connection, to: Path) -> None:
+    to.unlink(missing_ok=True)
+    with closing(sqlite3.connect(to)) as copy:
+        connection.backup(copy)
+        copy.execute("PRAGMA journal_mode = DELETE")
+    to.chmod(0o600)
+
+
+def check_whole(connection: sqlite3.Connection) -> str:
+    """SQLite's own quick check: what it found, "" when every page is in order."""
     try:
         found = connection.execute("PRAGMA quick_check(1)").fetchone()[0]
     except sqlite3.DatabaseError as error:
         found = str(error)
-    if found != "ok":
-        raise StoreError(
-            f"{path} is damaged ({found}). Keep the file, move it aside together with its -wal and -shm files "
-            "and restore a backup, or start with an empty store."
-        )
+    return "" if found == "ok" else str(found)

@@ -1,25 +1,31 @@
-"""Walks the chain from its start and names the first place where the journal is not what it was.
+"""Walks the chain from its start and names every place where the store is not what it was.
 
-Four verdicts: altered (a row does not fit its hash), missing tail or rewritten (only against a head that
-someone else holds), and not verifiable for want of such a head.
+Verdicts: altered (a row does not fit its hash), lost (batches that the store itself says are missing),
+missing tail or rewritten (against a head that someone else holds, or the one noted beside the store),
+and no outside head (the chain agrees with itself, which a rewritten one does as well).
 """
 
 from __future__ import annotations
 
 import hashlib
+import heapq
 import json
 import sqlite3
-from dataclasses import dataclass
-from typing import Any, Literal
+from collections.abc import Iterable, Iterator
+from dataclasses import dataclass, field
+from typing import Literal
 
 from logger.core.record import ChainHead
 from logger.core.run.events import EventKind
 from logger.core.run.plan import sha256_json
-from logger.store.archive import run_blobs
-from logger.store.chain import GENESIS, batch_hash
-from logger.store.journal import events_of
+from logger.store.archive import MARK_BYTES
+from logger.store.batches import Batch, batch_rows, unpacked
+from logger.store.chain import GENESIS
+from logger.store.gaps import LOST
+from logger.store.journal import run_columns
+from logger.store.journal_text import events_of
 
-Verdict = Literal["whole", "no-outside-head", "altered", "missing-tail", "rewritten"]
+Verdict = Literal["whole", "no-outside-head", "altered", "lost", "missing-tail", "rewritten"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -35,97 +41,231 @@ class Finding:
         return self.verdict in ("whole", "no-outside-head")
 
 
-def verify(connection: sqlite3.Connection, outside_head: ChainHead | None = None) -> list[Finding]:
-    """All that is wrong, or one sound finding. `outside_head`: a head that was kept elsewhere."""
-    heads, findings = _walk(connection)
-    findings += _records(connection)
-    if not findings and outside_head is not None:
-        findings = _against(heads, outside_head)
+def verify(
+    connection: sqlite3.Connection, outside: ChainHead | None = None, noted: ChainHead | None = None
+) -> list[Finding]:
+    """All that is wrong, or one sound finding.
+
+    `outside` is a head that was kept elsewhere; `noted` the one in the file beside the store, which only
+    finds accidents. Reads a packed stretch at a time, so that memory stays small.
+    """
+    walk = Walk(connection, {head.batch for head in (outside, noted) if head is not None})
+    findings = [*walk.findings(), *_messages(connection)]
+    for head, whose in ((outside, "the head given"), (noted, "the head noted beside the store")):
+        if head is not None:
+            findings += _against(walk, head, whose)
     if findings:
         return findings
-    batches = f"{len(heads) - 1} batches agree"
-    if outside_head is None:
-        return [
-            Finding(
-                "no-outside-head", f"{batches} with each other; no outside head was given to compare with."
-            )
-        ]
+    batches = f"{walk.batches} batches agree with each other"
+    if outside is None:
+        return [Finding("no-outside-head", f"{batches}; no outside head was given to compare with.")]
+    return [Finding("whole", f"{batches} and with the head given, batch {outside.batch}.")]
+
+
+def _against(walk: Walk, head: ChainHead, whose: str) -> list[Finding]:
+    known = walk.seen.get(head.batch)
+    if known == head.sha256:
+        return []
+    if head.batch > walk.last:
+        text = f"The last {head.batch - walk.last} batches up to {whose}, batch {head.batch}, are missing."
+        return [Finding("missing-tail", text)]
+    if known is None:
+        return [Finding("missing-tail", f"Batch {head.batch}, that of {whose}, is missing.")]
     return [
-        Finding("whole", f"{batches} with each other and with the head given, batch {outside_head.batch}.")
+        Finding("rewritten", f"Batch {head.batch} has another hash than {whose}: the chain was rewritten.")
     ]
 
 
-def _against(heads: list[str], outside: ChainHead) -> list[Finding]:
-    if outside.batch >= len(heads):
-        missing = outside.batch - len(heads) + 1
-        return [
-            Finding(
-                "missing-tail",
-                f"The last {missing} batches up to the head given, batch {outside.batch}, are missing.",
+@dataclass(slots=True)
+class _Piece:
+    """A batch, a packed stretch or a gap, at its place."""
+
+    first: int
+    last: int
+    run_id: str
+    before: str
+    hash: str
+    rows: Iterable[Batch] = ()
+    marks: bytes = b""
+    gap: str = ""
+
+
+@dataclass(slots=True)
+class Walk:
+    """One pass over everything that is chained. `wanted`: batches whose hash is asked for."""
+
+    connection: sqlite3.Connection
+    wanted: set[int]
+    seen: dict[int, str] = field(default_factory=lambda: {0: GENESIS})
+    last: int = 0
+    batches: int = 0
+    _issued: dict[tuple[str, int], str] = field(default_factory=dict)
+    _planned: set[str] = field(default_factory=set)
+
+    def findings(self) -> Iterator[Finding]:
+        """Everything that does not fit, in order of place."""
+        before, lost_at = GENESIS, 0
+        for piece in _pieces(self.connection):
+            yield from self._place(piece, before, lost_at)
+            if piece.gap:
+                lost_at = piece.last
+            yield from self._content(piece)
+            before, self.last = piece.hash, piece.last
+            if piece.last in self.wanted and piece.hash:
+                self.seen[piece.last] = piece.hash
+        yield from self._runs()
+        yield from self._records()
+
+    def _place(self, piece: _Piece, before: str, lost_at: int) -> Iterator[Finding]:
+        if piece.gap:
+            yield Finding("lost", f"Batches {piece.first} to {piece.last} are lost: {piece.gap}.")
+        if piece.first > self.last + 1:
+            text = (
+                f"{self._where(piece)}: batches {self.last + 1} to {piece.first - 1} before it are missing."
             )
-        ]
-    if heads[outside.batch] != outside.sha256:
-        return [
-            Finding(
-                "rewritten",
-                f"Batch {outside.batch} has another hash than the head given: the chain was rewritten.",
-            )
-        ]
-    return []
+            yield Finding("altered", text)
+        elif piece.first <= self.last:
+            yield Finding("altered", f"{self._where(piece)}: there are two batches of this number.")
+        elif not piece.gap and piece.before != before and not (lost_at == self.last and not before):
+            yield Finding("altered", f"{self._where(piece)}: it does not follow the batch before it.")
 
-
-def _walk(connection: sqlite3.Connection) -> tuple[list[str], list[Finding]]:
-    blobs = _all_blobs(connection)
-    heads, findings = [GENESIS], []
-    rows = connection.execute(
-        "SELECT seq, run_id, at_ns, utc, events, readings_sha256, hash FROM batch ORDER BY seq"
-    )
-    for place, (seq, run_id, at_ns, utc, events, readings_sha256, stored) in enumerate(rows, start=1):
-        where = f"run {run_id}, batch {seq}"
-        if seq != place:
-            findings.append(Finding("altered", f"{where}: batch {place} is missing before it."))
-            break
-        if batch_hash(heads[-1], seq, run_id, at_ns, utc, events, readings_sha256) != stored:
-            findings.append(Finding("altered", f"{where}: events or times were altered."))
-        blob = blobs.get(run_id)
-        if isinstance(blob, str):
-            findings.append(Finding("altered", f"run {run_id}: {blob}."))
-            blobs[run_id] = None
-        elif blob is not None and hashlib.sha256(blob.pop(0)).hexdigest() != readings_sha256:
-            findings.append(Finding("altered", f"{where}: readings were altered."))
-        heads.append(stored)
-    return heads, findings
-
-
-def _all_blobs(connection: sqlite3.Connection) -> dict[str, list[bytes] | str | None]:
-    found: dict[str, list[bytes] | str | None] = {}
-    for (run_id,) in connection.execute("SELECT run_id FROM run").fetchall():
+    def _content(self, piece: _Piece) -> Iterator[Finding]:
+        if piece.gap:
+            return
         try:
-            found[run_id] = run_blobs(connection, run_id)
+            wrong, true_hash = self._read(piece)
         except ValueError as error:
-            found[run_id] = str(error)
-    return found
+            yield Finding("altered", f"{self._where(piece)}: {error}.")
+            return
+        if true_hash != piece.hash and not wrong:
+            wrong = [piece.first] if piece.first == piece.last else []
+        for seq in wrong:
+            yield Finding(
+                "altered", f"{self._name(piece.run_id)}, batch {seq}: readings, events or times were altered."
+            )
+        if true_hash != piece.hash and not wrong:
+            yield Finding("altered", f"{self._where(piece)}: readings, events or times were altered.")
+
+    def _read(self, piece: _Piece) -> tuple[list[int], str]:
+        """Numbers of batches that do not fit their mark, and the hash that follows for the last."""
+        wrong: list[int] = []
+        true_hash, count = piece.before, 0
+        for place, batch in enumerate(piece.rows):
+            true_hash = batch.true_hash()
+            mark = piece.marks[MARK_BYTES * place : MARK_BYTES * (place + 1)]
+            if mark and not wrong and not true_hash.startswith(mark.hex()):
+                wrong.append(batch.seq)
+            self._take(batch)
+            count += 1
+            if batch.seq in self.wanted:
+                self.seen[batch.seq] = true_hash
+        if count != piece.last - piece.first + 1:
+            raise ValueError("batches are missing in it")
+        self.batches += count
+        return wrong, true_hash
+
+    def _take(self, batch: Batch) -> None:
+        """Remember what the run's row and records must agree with."""
+        if "run_planned" not in batch.content.events and "record_issued" not in batch.content.events:
+            return
+        try:
+            events = events_of(batch.content.events)
+        except (ValueError, KeyError, TypeError):
+            return
+        for event in events:
+            if event.kind is EventKind.RECORD_ISSUED:
+                self._issued[batch.run_id, event.data["revision"]] = event.data["sha256"]
+            elif event.kind is EventKind.RUN_PLANNED and self._row_fits(batch.run_id, event.data, event.utc):
+                self._planned.add(batch.run_id)
+
+    def _row_fits(self, run_id: str, plan: dict[str, object], utc: str) -> bool:
+        row = self.connection.execute(
+            "SELECT sample_id, operator_id, lot, method_id, method_revision, started_at FROM run WHERE run_id = ?",
+            (run_id,),
+        ).fetchone()
+        return bool(row == (*run_columns(plan), utc))
+
+    def _runs(self) -> Iterator[Finding]:
+        """Each line of the history must say what the run's first event says."""
+        gaps = self.connection.execute("SELECT count(*) FROM gap").fetchone()[0]
+        for run_id, number in self.connection.execute("SELECT run_id, number FROM run ORDER BY number"):
+            if run_id not in self._planned:
+                verdict: Verdict = "lost" if gaps and not self._begins(run_id) else "altered"
+                yield Finding(
+                    verdict, f"run {number} ({run_id}): its line in the history is not what was planned."
+                )
+
+    def _begins(self, run_id: str) -> bool:
+        query = "SELECT 1 FROM batch WHERE run_id = ?1 UNION ALL SELECT 1 FROM stretch WHERE run_id = ?1"
+        return self.connection.execute(query, (run_id,)).fetchone() is not None
+
+    def _records(self) -> Iterator[Finding]:
+        """Each record must have the hash that the journal says it was issued with."""
+        gaps = self.connection.execute("SELECT count(*) FROM gap").fetchone()[0]
+        rows = self.connection.execute("SELECT run_id, revision, outcome, residue_pct, body FROM record")
+        for run_id, revision, outcome, residue_pct, body in rows:
+            issued = self._issued.pop((run_id, revision), None)
+            if not record_fits(body, outcome, residue_pct, issued, unknown_is_well=bool(gaps)):
+                yield Finding("altered", f"{self._name(run_id)}: record revision {revision} was altered.")
+        for run_id, revision in self._issued:
+            yield Finding("altered", f"{self._name(run_id)}: record revision {revision} is missing.")
+
+    def _where(self, piece: _Piece) -> str:
+        batches = (
+            f"batch {piece.first}" if piece.first == piece.last else f"batches {piece.first} to {piece.last}"
+        )
+        return f"{self._name(piece.run_id)}, {batches}" if piece.run_id else batches
+
+    def _name(self, run_id: str) -> str:
+        row = self.connection.execute("SELECT number FROM run WHERE run_id = ?", (run_id,)).fetchone()
+        return f"run {row[0]} ({run_id})" if row else f"run {run_id}"
 
 
-def _records(connection: sqlite3.Connection) -> list[Finding]:
-    """Each record must have the hash that the journal says it was issued with."""
-    issued = {(run_id, data["revision"]): data["sha256"] for run_id, data in _issued(connection)}
-    findings = []
-    for run_id, revision, body in connection.execute("SELECT run_id, revision, body FROM record").fetchall():
+def record_fits(
+    body: str, outcome: str, residue_pct: float | None, issued: str | None, *, unknown_is_well: bool
+) -> bool:
+    """Whether a record has its own hash, that of the journal, and what the history lists of it."""
+    try:
         plain = json.loads(body)
-        claimed = plain.pop("record_sha256", "")
-        if sha256_json(plain) != claimed or issued.get((run_id, revision)) != claimed:
-            findings.append(Finding("altered", f"run {run_id}: record revision {revision} was altered."))
-    return findings
+        claimed = plain.pop("record_sha256")
+        listed = plain["result"]["residue_pct"] if plain["result"] else None
+    except (ValueError, KeyError, TypeError, AttributeError):
+        return False
+    known = issued == claimed or (issued is None and unknown_is_well)
+    return known and sha256_json(plain) == claimed and (plain["outcome"], listed) == (outcome, residue_pct)
 
 
-def _issued(connection: sqlite3.Connection) -> list[tuple[str, dict[str, Any]]]:
-    rows = connection.execute(
-        "SELECT run_id, events FROM batch WHERE events LIKE '%record_issued%' ORDER BY seq"
+def _pieces(connection: sqlite3.Connection) -> Iterator[_Piece]:
+    return heapq.merge(
+        (_Piece(b.seq, b.seq, b.run_id, b.before, b.hash, rows=(b,)) for b in batch_rows(connection, "1")),
+        _stretches(connection),
+        _gaps(connection),
+        key=lambda piece: piece.first,
     )
-    return [
-        (run_id, event.data)
-        for run_id, text in rows
-        for event in events_of(text)
-        if event.kind is EventKind.RECORD_ISSUED
-    ]
+
+
+def _stretches(connection: sqlite3.Connection) -> Iterator[_Piece]:
+    query = "SELECT first_seq, last_seq, run_id, before, hash, marks, packed FROM stretch ORDER BY first_seq"
+    for first, last, run_id, before, sha256, marks, packed in connection.execute(query):
+        yield _Piece(first, last, run_id, before, sha256, unpacked(first, run_id, before, packed), marks)
+
+
+def _gaps(connection: sqlite3.Connection) -> Iterator[_Piece]:
+    for first, last, sha256, at, reason in connection.execute("SELECT * FROM gap ORDER BY first_seq"):
+        yield _Piece(first, last, "", "", sha256, gap=f"{reason} (noticed {at})")
+
+
+def _messages(connection: sqlite3.Connection) -> Iterator[Finding]:
+    """The outbox has no chain: its numbers must be without gaps, its bodies fit their hashes."""
+    expected = 1
+    rows = connection.execute("SELECT seq, body, body_sha256, set_aside FROM outbox ORDER BY seq")
+    for seq, body, sha256, set_aside in rows:
+        if (set_aside or "").startswith(LOST):
+            yield Finding(
+                "lost", f"Messages {expected} to {seq} for the plant are lost: {set_aside[len(LOST) :]}."
+            )
+        elif seq != expected:
+            yield Finding("altered", f"Messages {expected} to {seq - 1} for the plant are missing.")
+        if hashlib.sha256(body.encode()).hexdigest() != sha256:
+            yield Finding("altered", f"Message {seq} for the plant was altered.")
+        expected = seq + 1

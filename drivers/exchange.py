@@ -46,33 +46,44 @@ class Exchange:
         self._failure = error
         self._news.set()
 
-    async def ask(self, request: bytes, answer_in: Callable[[bytes], T | None], within_s: float) -> T | None:
-        """Sends `request`; gives what `answer_in` finds in the bytes heard since, None after `within_s`.
+    def wake(self) -> None:
+        """Has the wait that goes on look again whether it still holds."""
+        self._news.set()
 
-        Raises LinkError when the link is lost.
+    async def ask(
+        self,
+        request: bytes,
+        answer_in: Callable[[bytes], T | None],
+        within_s: float,
+        while_: Callable[[], bool] = lambda: True,
+    ) -> T | None:
+        """Sends `request`; gives what `answer_in` finds in the bytes heard since.
+
+        None after `within_s`, or when `while_` no longer holds at a `wake`. Raises LinkError when the link
+        is lost.
         """
         assert self._transport is not None
         self._raise_failure()
         self.heard = b""
         self._transport.write(request)
-        with contextlib.suppress(TimeoutError):
-            async with asyncio.timeout(within_s):
-                return await self._answer(answer_in)
-        return None
+        return await self._wait(answer_in, within_s, while_)
 
-    async def _answer(self, answer_in: Callable[[bytes], T | None]) -> T:
-        while True:
-            self._raise_failure()
-            if (found := answer_in(self.heard)) is not None:
-                return found
-            self._news.clear()
-            await self._news.wait()
+    async def pause(self, seconds: float, while_: Callable[[], bool] = lambda: True) -> None:
+        """Waits, not longer than `while_` holds. Raises LinkError when the link is lost meanwhile."""
+        await self._wait(lambda heard: None, seconds, while_)
 
-    async def pause(self, seconds: float) -> None:
-        """Waits. Raises LinkError when the link is lost meanwhile."""
+    async def _wait(
+        self, answer_in: Callable[[bytes], T | None], seconds: float, while_: Callable[[], bool]
+    ) -> T | None:
         with contextlib.suppress(TimeoutError):
             async with asyncio.timeout(seconds):
-                await self._answer(lambda heard: None)
+                while while_():
+                    self._raise_failure()
+                    if (found := answer_in(self.heard)) is not None:
+                        return found
+                    self._news.clear()
+                    await self._news.wait()
+        return None
 
     def _raise_failure(self) -> None:
         if self._failure is not None:

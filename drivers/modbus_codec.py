@@ -34,7 +34,7 @@ def number_in(register: Register, words: Sequence[int]) -> float | int:
     """The number in `words`, as many 16-bit registers as the type has, in the order they were read."""
     if register.word_order is WordOrder.LOW_FIRST:
         words = words[::-1]
-    packed = struct.pack(f">{register.type.count}H", *words)
+    packed = struct.pack(f">{register.type.word_count}H", *words)
     number: float | int = struct.unpack(_FORMATS[register.type], packed)[0]
     return number
 

@@ -52,7 +52,7 @@ class RtuFrames:
 
     def read_registers(self, unit_id: int, register: Register) -> Request:
         """Asks for all words of a register."""
-        count = register.type.count
+        count = register.type.word_count
         holding = register.kind is RegisterKind.HOLDING
         kind = self._pdus.ReadHoldingRegistersRequest if holding else self._pdus.ReadInputRegistersRequest
         pdu = kind(dev_id=unit_id, address=register.address, count=count)

@@ -35,7 +35,7 @@ class RegisterType(StrEnum):
     UINT32 = "uint32"
 
     @property
-    def count(self) -> int:
+    def word_count(self) -> int:
         """Number of registers."""
         return 1 if self in (RegisterType.INT16, RegisterType.UINT16) else 2
 

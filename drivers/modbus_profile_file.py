@@ -100,12 +100,12 @@ def _required(top: TomlTable, key: str, keys: tuple[str, ...]) -> TomlTable:
 
 def _register(table: TomlTable, types: Sequence[RegisterType]) -> Register:
     kind = RegisterType(table.choice("type", types))
-    if "word_order" in table and kind.count == 1:
+    if "word_order" in table and kind.word_count == 1:
         raise table.error("word_order", f"one {kind} register has no word order", "leave word_order out")
-    order = WordOrder(table.choice("word_order", [*WordOrder])) if kind.count > 1 else WordOrder.HIGH_FIRST
+    order = WordOrder(table.choice("word_order", [*WordOrder])) if kind.word_count > 1 else WordOrder.HIGH_FIRST
     return Register(
         kind=RegisterKind(table.choice("register", [*RegisterKind])),
-        address=table.whole("address", 0, 65_536 - kind.count),
+        address=table.whole("address", 0, 65_536 - kind.word_count),
         type=kind,
         word_order=order,
     )

@@ -25,7 +25,7 @@ _OTHER_CODES: Final = {
 
 def refusal_words(code: int, register: Register) -> str:
     """An exception response in the operator's words, with what to do."""
-    kind, count = register.kind, register.type.count
+    kind, count = register.kind, register.type.word_count
     if code == 1:
         other = "input" if kind == "holding" else "holding"
         return f'it does not know {kind} registers (exception 1): try register = "{other}" in the profile'

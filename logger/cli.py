@@ -153,6 +153,13 @@ def simulate(
     speed: Annotated[float, typer.Option(min=0.1, max=200.0)] = 1.0,
     tcp: Annotated[bool, typer.Option("--tcp", help="TCP ports instead of pseudo terminals.")] = False,
     arrangement: Annotated[str | None, typer.Option(help="beside or under; else the scenario's own.")] = None,
+    pressure_dialect: Annotated[
+        str | None,
+        typer.Option(metavar="NAME", help="How the transducer speaks, for example modbus-pressure."),
+    ] = None,
+    permit: Annotated[
+        str | None, typer.Option(help="line or modbus: a relay that lets the suction run; else none.")
+    ] = None,
     follow: Annotated[
         Path | None, typer.Option(metavar="SOCKET", help="Hands follow this service's screen.")
     ] = None,
@@ -167,6 +174,8 @@ def simulate(
 
     if arrangement not in (None, "beside", "under"):
         fail(EXIT_USAGE, f"--arrangement {arrangement}: give beside or under.")
+    if permit not in (None, "line", "modbus"):
+        fail(EXIT_USAGE, f"--permit {permit}: give line or modbus.")
     options = SimulateOptions(
         scenario=scenario,
         seed=seed,
@@ -174,6 +183,8 @@ def simulate(
         ports="tcp" if tcp else "pty",
         link_dir=link_dir or Path.cwd() / "lastgrain-ports",
         arrangement="under" if arrangement == "under" else "beside" if arrangement == "beside" else None,
+        pressure_dialect=pressure_dialect,
+        permit="modbus" if permit == "modbus" else "line" if permit == "line" else None,
         follow=follow,
         json_out=json_out,
         keyboard=not json_out,

@@ -34,6 +34,12 @@ PRESSURE_LATER_NS = 37_000_000
 """The two instruments do not speak in step."""
 
 
+def check_pressure_dialect(name: str) -> None:
+    """Raises UnknownDialectError when the transducer does not speak it."""
+    if name != MODBUS_PRESSURE:
+        find_dialect(name, "pressure", also=(MODBUS_PRESSURE,))
+
+
 class VirtualBench:
     """`start_ns` is what the bench clock shows when the rig is switched on.
 

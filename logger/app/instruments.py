@@ -4,16 +4,30 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from pathlib import Path
+from typing import TypedDict
 
 from drivers.instrument import LineInstrument
 from drivers.link_watch import LinkEvent
+from drivers.modbus_instrument import ModbusInstrument
+from drivers.modbus_profile import ModbusProfile, Profile
+from drivers.modbus_profile_file import load_any_profile
 from drivers.profile import LineProfile
-from drivers.profile_file import load_profile
 from drivers.reading import Reading as DriverReading
 from drivers.toml_table import ProfileError
 from logger.core.ports import Instrument
 from logger.core.readings import Channel, Quality, Reading
 from logger.settings import Bench, ConfigError, find_config
+from logger.settings.bench import BalancePort, PressurePort
+
+
+class _Common(TypedDict):
+    """What both kinds of instrument are made with."""
+
+    now_ns: Callable[[], int]
+    on_readings: Callable[[Sequence[DriverReading]], None]
+    on_link: Callable[[LinkEvent], None]
+    speed: float
+    others: Sequence[LineProfile]
 
 
 def to_core(channel: Channel, readings: Sequence[DriverReading]) -> list[Reading]:
@@ -32,7 +46,7 @@ def to_core(channel: Channel, readings: Sequence[DriverReading]) -> list[Reading
     ]
 
 
-def bench_profiles(bench: Bench) -> dict[Channel, LineProfile]:
+def bench_profiles(bench: Bench) -> dict[Channel, Profile]:
     """Both profiles of a bench. Raises ConfigError naming the file and line."""
     wanted = {Channel.MASS: bench.balance.profile, Channel.PRESSURE: bench.pressure.profile}
     profiles = {channel: _profile(name) for channel, name in wanted.items()}
@@ -41,13 +55,17 @@ def bench_profiles(bench: Bench) -> dict[Channel, LineProfile]:
             raise ConfigError(
                 wanted[channel], f"is a profile for {profile.quantity}, not for {channel.value}"
             )
+    pressure = profiles[Channel.PRESSURE]
+    if bench.pressure.identity and isinstance(pressure, ModbusProfile) and pressure.identity is None:
+        advice = "add the table [identity] to it, or take identity out of the bench file's table [pressure]"
+        raise ConfigError(bench.pressure.profile, f"has no register of the serial number; {advice}")
     return profiles
 
 
-def _profile(name: str) -> LineProfile:
+def _profile(name: str) -> Profile:
     path = find_config("profiles", name)
     try:
-        return load_profile(Path(path))
+        return load_any_profile(Path(path))
     except ProfileError as error:
         raise ConfigError(path, f"{error.problem}; {error.advice}", error.line) from None
 
@@ -61,17 +79,23 @@ def bench_instruments(
 ) -> list[Instrument]:
     """The drivers of the bench, ready to run. Raises ConfigError."""
     profiles = bench_profiles(bench)
-    ports = {Channel.MASS: bench.balance.port, Channel.PRESSURE: bench.pressure.port}
+    places: dict[Channel, BalancePort | PressurePort] = {
+        Channel.MASS: bench.balance,
+        Channel.PRESSURE: bench.pressure,
+    }
 
-    def instrument(channel: Channel, other: Channel) -> LineInstrument:
-        return LineInstrument(
-            profiles[channel],
-            ports[channel],
-            now_ns=now_ns,
-            on_readings=lambda readings: on_readings(to_core(channel, readings)),
-            on_link=lambda event: on_link(channel, event),
-            speed=speed,
-            others=[profiles[other]],
-        )
+    def instrument(channel: Channel, other: Channel) -> Instrument:
+        profile, neighbour = profiles[channel], profiles[other]
+        common: _Common = {
+            "now_ns": now_ns,
+            "on_readings": lambda readings: on_readings(to_core(channel, readings)),
+            "on_link": lambda event: on_link(channel, event),
+            "speed": speed,
+            "others": [neighbour] if isinstance(neighbour, LineProfile) else [],
+        }
+        place = places[channel]
+        if isinstance(profile, ModbusProfile):
+            return ModbusInstrument(profile, place.port, identity=place.identity, **common)
+        return LineInstrument(profile, place.port, **common)
 
     return [instrument(Channel.MASS, Channel.PRESSURE), instrument(Channel.PRESSURE, Channel.MASS)]

@@ -18,7 +18,9 @@ from typing import Literal
 from logger.app.signals import until_signal
 from logger.service.client import ServiceClient
 from simulators import serve as rig
+from simulators.dialects import UnknownDialectError
 from simulators.scenarios import UnknownScenarioError, find_scenario
+from simulators.virtual import USUAL_PRESSURE_DIALECT, check_pressure_dialect
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -31,6 +33,8 @@ class SimulateOptions:
     ports: Literal["pty", "tcp"]
     link_dir: Path | None
     arrangement: Literal["beside", "under"] | None
+    pressure_dialect: str | None = None
+    permit: Literal["line", "modbus"] | None = None
     follow: Path | None
     json_out: bool
     keyboard: bool
@@ -40,7 +44,8 @@ def simulate(options: SimulateOptions) -> int:
     """Serves until a signal. Returns the exit code."""
     try:
         find_scenario(options.scenario)
-    except UnknownScenarioError as error:
+        check_pressure_dialect(options.pressure_dialect or USUAL_PRESSURE_DIALECT)
+    except (UnknownScenarioError, UnknownDialectError) as error:
         print(error, file=sys.stderr)
         return 2
     return asyncio.run(_simulate(options))
@@ -62,6 +67,8 @@ async def _simulate(options: SimulateOptions) -> int:
             lines=lines,
             say=print,
             arrangement=options.arrangement,
+            pressure_dialect=options.pressure_dialect,
+            permit=options.permit,
         )
     ]
     if screen is not None:

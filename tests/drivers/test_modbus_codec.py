@@ -162,7 +162,7 @@ def test_any_registers_give_a_reading_or_a_reason(
 ) -> None:
     flags = None if profile.status is None else status
 
-    decoded = decode(profile, words[: profile.value.type.count], flags, 1)
+    decoded = decode(profile, words[: profile.value.type.word_count], flags, 1)
 
     reading = decoded.reading
     assert (reading.value is not None) == (reading.quality is Quality.OK)

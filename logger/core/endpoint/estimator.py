@@ -156,19 +156,40 @@ class LossRateEstimator:
         return self._tracker.rate() if self._tracker.following else None
 
     @property
+    def load_pct(self) -> float | None:
+        """Estimated load, % of the charge; None before there is a tail."""
+        return self._tracker.load()[0] if self._tracker.following else None
+
+    @property
+    def effective_s(self) -> float:
+        """Effective seconds sieved so far."""
+        return self._gate.effective_s
+
+    @property
+    def blocks(self) -> int:
+        """Blocks of sieving seen so far; the estimate changes when this does."""
+        return self._tracker.blocks
+
+    @property
     def forecast(self) -> Forecast | None:
         """Expected endpoint, made anew every 10 s when asked for; kept as it was while the gate is closed."""
-        last, now, tracker = self._forecast, self._t, self._tracker
+        last, now = self._forecast, self._t
+        if last is not None and now is not None and now - last.made_at_s < self._tuning.forecast_every_s:
+            return last
+        return self.forecast_now()
+
+    def forecast_now(self) -> Forecast | None:
+        """The same made at this moment; the last one where none can be made."""
+        now, tracker = self._t, self._tracker
         if (
             now is None
             or not tracker.following
             or self._stopped is not None
             or self._endpoint.rule != "loss-rate"
         ):
-            return last
-        recent = last is not None and now - last.made_at_s < self._tuning.forecast_every_s
-        if recent or tracker.theta_s < self._tuning.earliest_s or self._gate.open_for_s(now) is None:
-            return last
+            return self._forecast
+        if tracker.theta_s < self._tuning.earliest_s or self._gate.open_for_s(now) is None:
+            return self._forecast
         self._forecast = forecast_crossing(tracker, self._tuning, self._gate.ratio(), self._limit)
         return self._forecast
 

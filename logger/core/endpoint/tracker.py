@@ -73,6 +73,11 @@ class TailTracker:
         return self._held_out > 0 or (self._suspect is not None and self._suspect.surprise > 0)
 
     @property
+    def blocks(self) -> int:
+        """Blocks followed since the tail began (again)."""
+        return self._tail_blocks
+
+    @property
     def theta_s(self) -> float:
         """Effective time of the last block."""
         return self.last.theta_s if self.last is not None else 0.0

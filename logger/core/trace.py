@@ -21,6 +21,7 @@ from numpy.typing import NDArray
 
 Array = NDArray[np.float64]
 COLUMNS = ("t_s", "mass_g", "dp_pa", "stable")
+FINEST_DIGIT_G = 1e-6
 _NUMBER = re.compile(r"[+-]?(\d+\.?\d*|\.\d+)([eE][+-]?\d+)?", re.ASCII)
 _STEMS = {"t": "t_s", "time": "t_s", "mass": "mass_g", "load": "mass_g", "dp": "dp_pa", "pressure": "dp_pa"}
 _STABLE = {"0": False, "1": True, "": True}
@@ -78,11 +79,14 @@ class Trace:
             yield t, None if math.isnan(mass) else mass, None if math.isnan(dp) else dp, stable
 
     def readability_g(self) -> float:
-        """One digit of the balance as the readings show it (g): the smallest step between values."""
-        values = np.unique(np.round(self.mass_g[np.isfinite(self.mass_g)], 6))
-        steps = np.diff(values)
-        steps = steps[steps > 5e-7]
-        return float(np.round(steps.min(), 6)) if steps.size else 0.001
+        """One digit of the balance as the readings show it (g): the coarsest usual step they all lie on."""
+        values = self.mass_g[np.isfinite(self.mass_g)]
+        for exponent in range(0, -7, -1):
+            for factor in (5.0, 2.0, 1.0):
+                step = factor * 10.0**exponent
+                if np.all(np.abs(values / step - np.round(values / step)) < 1e-4):
+                    return step
+        return FINEST_DIGIT_G
 
 
 def parse_trace(lines: Iterable[str], name: str) -> Trace:

@@ -72,6 +72,8 @@ def test_bad_files_are_told_where_and_what(lines: list[str], line: int | None, s
 def test_readability_and_rest_are_seen_in_the_readings() -> None:
     trace = read(HEADER, "-60,25.00,,1", "-1,25.01,,1", "0,24.87,2500,1")
     assert trace.readability_g() == 0.01
+    assert read(HEADER, "0,24.870,,1", "1,24.865,,1", "2,24.85,,1").readability_g() == 0.005
+    assert read(HEADER, "0,24.1234567,,1").readability_g() == 1e-6
     assert trace.rest_s == 59.0
     assert trace.has_pressure
 

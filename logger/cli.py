@@ -258,12 +258,16 @@ def runs_show(
 def runs_export(
     which: Annotated[str, typer.Argument(metavar="RUN", help="Number, or the beginning of the id.")],
     to: Annotated[Path, typer.Option("--to", metavar="DIR", help="Where the files are written.")] = Path(),
+    bundle: Annotated[
+        bool, typer.Option("--bundle", help="One zip file that `runs verify --bundle` checks anywhere.")
+    ] = False,
     data: DataOption = None,
 ) -> None:
     """Record (JSON), events, readings (CSV) and trace of one run, as files named by the run's number."""
-    from logger.app.export import export_run
+    from logger.app.export import export_bundle, export_run
 
-    for path in export_run(the_data(data), which, to):
+    export = export_bundle if bundle else export_run
+    for path in export(the_data(data), which, to):
         print(path)
 
 
@@ -272,16 +276,44 @@ def runs_verify(
     head: Annotated[
         str | None, typer.Option(metavar="BATCH:SHA256", help="A head that was kept elsewhere.")
     ] = None,
+    bundle: Annotated[
+        Path | None, typer.Option("--bundle", metavar="FILE", help="Check this exported run; needs no store.")
+    ] = None,
     data: DataOption = None,
+    json_out: JsonOption = False,
 ) -> None:
-    """Check the hash chain, the readings and the records."""
-    from logger.app.runs import verify_store
+    """Check the hash chain, the readings and the records. Exit 5 when something was altered or is missing."""
+    from logger.app.runs import verify_bundle, verify_store
 
-    findings = verify_store(the_data(data), head)
-    for finding in findings:
-        print(f"{finding.verdict}: {finding.text}")
+    findings = verify_store(the_data(data), head) if bundle is None else verify_bundle(bundle, head)
+    if json_out:
+        _print([{"verdict": finding.verdict, "text": finding.text} for finding in findings])
+    else:
+        print("\n".join(f"{finding.verdict}: {finding.text}" for finding in findings))
     if not all(finding.sound for finding in findings):
         raise typer.Exit(EXIT_STORE)
+
+
+@app.command()
+def backup(
+    to: Annotated[Path, typer.Argument(metavar="TO", help="A file that does not exist yet, or a folder.")],
+    data: DataOption = None,
+) -> None:
+    """Copy the store to a file and check the copy. Safe while the service runs."""
+    from logger.app.backup import back_up
+
+    print(back_up(the_data(data), to))
+
+
+@app.command()
+def restore(
+    copy: Annotated[Path, typer.Argument(metavar="FROM", help="A file that `backup` made.")],
+    data: DataOption = None,
+) -> None:
+    """Put a backup in the store's place. Refused while a service runs; the old store is kept aside."""
+    from logger.app.backup import restore as restore_copy
+
+    print(restore_copy(the_data(data), copy))
 
 
 def _print(text: Any) -> None:

@@ -10,12 +10,28 @@ from pathlib import Path
 from typing import Any
 
 from logger.app.paths import DataFolder
+from logger.app.schemas import schema_of
 from logger.core.readings import Channel, Quality, Reading
 from logger.core.run.events import Event
 from logger.core.run.facts import RunFacts, fold
 from logger.core.run.plan import canonical_json
 from logger.store import history
+from logger.store.bundle import chained_files, with_manifest, zipped
 from logger.store.errors import StoreError
+
+README = """One run of air-jet sieving, whole: `lastgrain runs verify --bundle FILE` checks it anywhere.
+
+manifest.json       SHA-256 of every file; the run's head (BATCH:SHA256)
+record-N.json       revision N of the record, canonical JSON; record.schema.json describes it
+journal.jsonl       one line a batch: time, events, the hash before it and its own
+readings.tsv        readings as they were hashed, batch after batch: channel, time in ns, quality, stable,
+                    one digit of the display, value (g or Pa), line as received
+readings.csv, trace.csv  the same for a spreadsheet and for `lastgrain replay`; not chained
+
+Hash of a batch: SHA-256 of these texts joined by line feeds: the hash before it, its number, the run's id,
+at_ns, utc, SHA-256 of its readings, its events. It proves that the run agrees with a head that someone else
+holds, not who wrote it.
+"""
 
 
 def export_run(data: DataFolder, which: str, to: Path) -> list[Path]:
@@ -27,7 +43,7 @@ def export_run(data: DataFolder, which: str, to: Path) -> list[Path]:
         readings = history.run_readings(connection, row.run_id)
     if body is None:
         raise StoreError(f"Run {row.number} has no record yet; it is still open.")
-    stem = f"run-{row.number:06d}-{row.run_id[-8:]}"
+    stem = _stem(row)
     files = {
         f"{stem}-record.json": json.dumps(body, indent=2, ensure_ascii=False) + "\n",
         f"{stem}-events.jsonl": "".join(f"{_event_line(event)}\n" for event in events),
@@ -37,10 +53,37 @@ def export_run(data: DataFolder, which: str, to: Path) -> list[Path]:
     return [_write(to / name, text) for name, text in files.items()]
 
 
-def _write(path: Path, text: str) -> Path:
+def export_bundle(data: DataFolder, which: str, to: Path) -> list[Path]:
+    """Writes one zip file with everything about the run, made to be checked anywhere. Raises StoreError."""
+    with history.reading(data.store) as connection:
+        row = history.find_run(connection, which)
+        files = chained_files(connection, row)
+        events = history.run_events(connection, row.run_id)
+        readings = history.run_readings(connection, row.run_id)
+    texts = {
+        "readings.csv": _readings_csv(readings),
+        "trace.csv": trace_csv(row.run_id, fold(events), readings),
+        "record.schema.json": _schema("record"),
+        "event.schema.json": _schema("event"),
+        "README.txt": README,
+    }
+    whole = with_manifest(row, files | {name: text.encode() for name, text in texts.items()})
+    return [_write(to / f"{_stem(row)}.zip", zipped(whole))]
+
+
+def _stem(row: history.RunRow) -> str:
+    return f"run-{row.number:06d}-{row.run_id[-8:]}"
+
+
+def _schema(kind: str) -> str:
+    return json.dumps(schema_of(kind), indent=2, sort_keys=True, ensure_ascii=False) + "\n"
+
+
+def _write(path: Path, content: str | bytes) -> Path:
+    data = content.encode() if isinstance(content, str) else content
     try:
         path.parent.mkdir(parents=True, exist_ok=True)
-        path.write_text(text, encoding="utf-8", newline="")
+        path.write_bytes(data)
     except OSError as error:
         raise StoreError(f"{path} cannot be written: {error.strerror}.") from error
     return path

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import re
 from dataclasses import asdict
+from pathlib import Path
 from typing import Any
 
 from logger.app.paths import DataFolder
@@ -10,6 +12,7 @@ from logger.core.record import ChainHead
 from logger.core.run.words import event_text
 from logger.core.text import printable
 from logger.store import history
+from logger.store.bundle import check_bundle, read_bundle
 from logger.store.errors import StoreError
 from logger.store.head_file import read_head_file
 from logger.store.verify import Finding, verify
@@ -83,8 +86,13 @@ def verify_store(data: DataFolder, head: str | None) -> list[Finding]:
         return verify(connection, outside, None if noted is None else noted.head)
 
 
+def verify_bundle(path: Path, head: str | None) -> list[Finding]:
+    """Verdicts on an exported run. Raises StoreError for what is no bundle."""
+    return check_bundle(read_bundle(path), None if head is None else _head(head))
+
+
 def _head(text: str) -> ChainHead:
     batch, _, sha256 = text.partition(":")
-    if not batch.isdigit() or len(sha256) != 64:
+    if not batch.isdecimal() or not batch.isascii() or re.fullmatch("[0-9a-f]{64}", sha256) is None:
         raise StoreError(f"{text!r} is no head; it is written BATCH:SHA256, as `runs show` prints it.")
     return ChainHead(int(batch), sha256)

@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 import socket
+import subprocess
 import sys
 import time
 from collections.abc import Callable, Mapping
 from pathlib import Path
 
-from logger.app.children import start_child
+from logger.app.children import ChildError, last_words, start_child
 from logger.app.paths import DataFolder
 
 START_S = 10.0
@@ -51,11 +52,19 @@ def ensure_service(data: DataFolder, bench: Callable[[], Path]) -> bool:
     data.prepare()
     log = data.root / "serve.log"
     child = start_child("serve", "--data", str(data.root), "--bench", str(path), log=log, own_session=True)
+    try:
+        wait_for_service(child, data.socket, log)
+    except ChildError as error:
+        print(error, file=sys.stderr)
+        return False
+    return True
+
+
+def wait_for_service(child: subprocess.Popen[bytes], path: Path, log: Path) -> None:
+    """Returns when the service answers. Raises ChildError with its last words when it ends or is too late."""
     end_s = time.monotonic() + START_S
     while time.monotonic() < end_s and child.poll() is None:
-        if answers(data.socket):
-            return True
+        if answers(path):
+            return
         time.sleep(0.05)
-    lines = log.read_text(encoding="utf-8", errors="replace").strip().splitlines()
-    print(lines[-1] if lines else f"The service did not start; see {log}.", file=sys.stderr)
-    return False
+    raise ChildError(f"The service did not start. {last_words(log)}")

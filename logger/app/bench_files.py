@@ -47,7 +47,8 @@ def read_rig(bench: Bench, bench_path: Path) -> Rig | None:
     """The blank run's file, when the bench names one. Raises ConfigError."""
     if bench.rig is None:
         return None
-    return load_rig(bench_path.parent / bench.rig.file)
+    beside = bench_path.parent / bench.rig.file
+    return load_rig(beside if beside.exists() else find_config("rigs", bench.rig.file))
 
 
 def read_broker(bench: Bench, bench_path: Path, client_id: str) -> BrokerSettings | None:

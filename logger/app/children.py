@@ -46,7 +46,7 @@ def first_json_line(child: subprocess.Popen[bytes], log: Path, limit_s: float = 
                     break
                 found: dict[str, Any] = json.loads(line)
                 return found
-    raise ChildError(f"A part of the demo did not start. {_last_words(log)}")
+    raise ChildError(f"A part of the demo did not start. {last_words(log)}")
 
 
 def stop_child(child: subprocess.Popen[bytes], limit_s: float = 10.0) -> None:
@@ -62,7 +62,8 @@ def stop_child(child: subprocess.Popen[bytes], limit_s: float = 10.0) -> None:
         child.stdout.close()
 
 
-def _last_words(log: Path) -> str:
+def last_words(log: Path) -> str:
+    """The last line that a child wrote, or where to look."""
     try:
         lines = log.read_text(encoding="utf-8", errors="replace").strip().splitlines()
     except OSError:

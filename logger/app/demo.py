@@ -14,6 +14,7 @@ from pathlib import Path
 from typing import Literal
 from urllib.parse import urlsplit
 
+from logger.app.attach import wait_for_service
 from logger.app.children import ChildError, first_json_line, start_child, stop_child
 from logger.app.demo_broker import DemoBrokerError, start_broker
 from logger.app.operator import OPERATOR, DemoStuckError, HeadlessOperator
@@ -141,6 +142,7 @@ def _service(options: DemoOptions, data: DataFolder, bench: Path) -> Iterator[No
         log=data.root / "serve.log",
     )
     with _ending(child):
+        wait_for_service(child, data.socket, data.root / "serve.log")
         yield
 
 

@@ -30,7 +30,7 @@ class Trace:
             return
         if history is not self._history or run.run_id != self.run_id:
             self._restart(run, history)
-        if run.elapsed_s is None or (self.t_s and run.elapsed_s < self.t_s[-1] + self._gap_s):
+        if run.elapsed_s is None or not self._later(run.elapsed_s):
             return
         self._add(run.elapsed_s, run.load_pct, snapshot.pressure.dp_pa)
 
@@ -42,8 +42,10 @@ class Trace:
         if not fresh:
             return
         for t_s, mass_g, dp_pa in zip(history.t_s, history.mass_g, history.dp_pa, strict=True):
-            known = mass_g is not None and run.charge_g
-            self._add(t_s, 100 * mass_g / run.charge_g if known and mass_g and run.charge_g else None, dp_pa)
+            self._add(t_s, _share_pct(mass_g, run.charge_g), dp_pa)
+
+    def _later(self, t_s: float) -> bool:
+        return not self.t_s or (t_s > self.t_s[-1] and t_s >= self.t_s[-1] + self._gap_s)
 
     def _clear(self, run_id: str) -> None:
         self.run_id = run_id
@@ -57,3 +59,7 @@ class Trace:
         if len(self.t_s) > MOST_POINTS:
             del self.t_s[1::2], self.load_pct[1::2], self.dp_pa[1::2]
             self._gap_s = (self.t_s[-1] - self.t_s[0]) / MOST_POINTS
+
+
+def _share_pct(mass_g: float | None, charge_g: float | None) -> float | None:
+    return None if mass_g is None or not charge_g else 100 * mass_g / charge_g

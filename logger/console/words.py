@@ -69,8 +69,12 @@ def mass_figure(mass: MassView) -> str:
 def mass_mark(mass: MassView) -> str:
     """Stable or moving, as a shape and a word; or why there is no number."""
     if mass.value_g is None or mass.quality != "ok":
-        return f"■ NO MASS: {literal(mass.quality, 40)}"
+        return _no_reading(mass.quality)
     return "● STABLE" if mass.stable else "~ moving"
+
+
+def _no_reading(quality: str) -> str:
+    return "■ NO READING" if quality == "ok" else f"■ {literal(quality.upper(), 24)}"
 
 
 def mass_line(mass: MassView) -> str:
@@ -87,7 +91,7 @@ def pressure_figure(pressure: PressureView) -> str:
 def pressure_word(pressure: PressureView) -> str:
     """Where the pressure is with regard to the method's band; empty without a band."""
     if pressure.dp_pa is None or pressure.quality != "ok":
-        return f"■ NO PRESSURE: {literal(pressure.quality, 40)}"
+        return _no_reading(pressure.quality)
     if pressure.low_pa is None or pressure.high_pa is None:
         return ""
     if pressure.in_band:

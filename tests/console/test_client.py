@@ -99,9 +99,7 @@ async def test_the_service_goes_before_it_answers(path: Path) -> None:
     ):
         await _until(client, lambda watch: watch.answering)
         asked = asyncio.create_task(client.command("stop", reason="x"))
-        async with asyncio.timeout(8):
-            while not service.commands:
-                await asyncio.sleep(0.01)
+        await _until(client, lambda watch: service.commands)
         await service.stop()
         assert (await asked) == module.Reply(False, GONE)
         watch = await _until(client, lambda watch: not watch.answering)

@@ -141,7 +141,7 @@ async def test_a_small_terminal_says_so_and_shows_key_values(size: tuple[int, in
             assert "too small: 80x24 needed" in watched.words()
         if size[0] >= 20 and size[1] >= 5:
             assert "SIEVING ■ 2 alarm" in watched.words()
-            assert "NO MASS" in watched.words()
+            assert "■ STALE" in watched.words()
             assert "3320 Pa ▲ HIGH" in watched.words()
 
 

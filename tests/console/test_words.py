@@ -61,7 +61,7 @@ def test_two_digits_of_the_uncertainty(value: float | None, u: float | None, tex
         (2000.0, False, "▼ LOW"),
         (2900.0, False, "▲ HIGH"),
         (3.0, False, "○ OFF"),
-        (None, False, "■ NO PRESSURE: ok"),
+        (None, False, "■ NO READING"),
     ],
 )
 def test_where_the_pressure_is(dp_pa: float | None, in_band: bool, word: str) -> None:
@@ -71,7 +71,7 @@ def test_where_the_pressure_is(dp_pa: float | None, in_band: bool, word: str) ->
 
 def test_a_pressure_that_is_no_number_is_not_called_in_band() -> None:
     view = replace(examples.sieving().pressure, quality="frozen", in_band=True)
-    assert w.pressure_word(view) == "■ NO PRESSURE: frozen"
+    assert w.pressure_word(view) == "■ FROZEN"
 
 
 @pytest.mark.parametrize(
@@ -79,7 +79,7 @@ def test_a_pressure_that_is_no_number_is_not_called_in_band() -> None:
     [
         (421.953, True, "ok", "421.95 g ● STABLE"),
         (421.953, False, "ok", "421.95 g ~ moving"),
-        (None, True, "overload", "■ NO MASS: overload"),
+        (None, True, "overload", "■ OVERLOAD"),
     ],
 )
 def test_the_mass_and_its_mark(value_g: float | None, stable: bool, quality: str, text: str) -> None:

@@ -7,13 +7,13 @@ from textual.content import Content
 from logger.console.keys import key_labels
 from logger.console.literal import literal
 from logger.console.panels.board import Board
-from logger.console.panels.ink import BAD, DIM, GOOD, STRONG, flow, line, page, paragraph
+from logger.console.panels.ink import BAD, DIM, GOOD, STRONG, first_rows, flow, line, page, paragraph
 from logger.console.words import broker_line, controls_line, link_line
 
 
 def status(board: Board, width: int, height: int) -> Content:
     """The last answer while it is new; else the links with the age of their last reading."""
-    return page(status_lines(board, width)[:height])
+    return page(first_rows(status_lines(board, width), height, width))
 
 
 def status_lines(board: Board, width: int) -> list[Content]:

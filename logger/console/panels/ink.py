@@ -6,7 +6,7 @@ from collections.abc import Iterable
 
 from textual.content import Content
 
-from logger.console.literal import cells, fit, wrap
+from logger.console.literal import cells, wrap
 
 BLUE = "#56B4E9"
 ORANGE = "#E69F00"
@@ -37,11 +37,14 @@ def paragraph(text: str, width: int, style: str = "") -> list[Content]:
     return [Content.styled(each, style) for each in wrap(text, width)]
 
 
-def spread(left: str, right: str, width: int) -> str:
-    """Left and right text at the two ends of a line; the left one gives way."""
-    room = width - cells(right) - 1
-    kept = fit(left, max(0, room))
-    return kept + " " * max(1, width - cells(kept) - cells(right)) + fit(right, width)
+def first_rows(lines: list[Content], rows: int, width: int) -> list[Content]:
+    """At most so many lines; an ellipsis says that there are more."""
+    if len(lines) <= rows:
+        return lines
+    kept = lines[: max(0, rows)]
+    if kept:
+        kept[-1] = (kept[-1] + " …").truncate(width, ellipsis=True)
+    return kept
 
 
 def flow(parts: Iterable[str], width: int, separator: str = " · ") -> list[str]:

@@ -7,14 +7,14 @@ from textual.content import Content
 from logger.console.gauge import progress_bar
 from logger.console.literal import literal
 from logger.console.panels.board import Board
-from logger.console.panels.ink import BAD, DIM, STRONG, flow, line, page, paragraph
+from logger.console.panels.ink import BAD, DIM, STRONG, first_rows, flow, line, page, paragraph
 from logger.console.words import duration
 from logger.core.snapshot import RunView
 
 
 def times(board: Board, width: int, height: int) -> Content:
     """Elapsed and effective time, the interval, and what is still open or why the run is held."""
-    return page(time_lines(board, width)[:height])
+    return page(first_rows(time_lines(board, width), height, width))
 
 
 def time_lines(board: Board, width: int) -> list[Content]:

@@ -7,7 +7,7 @@ from textual.content import Content
 from logger.console.bigtext import big_lines
 from logger.console.literal import cells, fit, literal, wrap
 from logger.console.panels.board import Board
-from logger.console.panels.ink import BAD, BLUE, DIM, SHOUT, STRONG, TITLE, line, page, paragraph
+from logger.console.panels.ink import BAD, BLUE, DIM, SHOUT, STRONG, TITLE, first_rows, line, page, paragraph
 from logger.console.words import LEVEL_MARKS, LEVEL_WORDS, age, clock, place, state_words
 from logger.core.snapshot import AlarmView
 
@@ -64,7 +64,7 @@ def _silence(board: Board, width: int) -> list[Content]:
 
 def instruction(board: Board, width: int, height: int) -> Content:
     """The instruction in big letters with its plain words and its detail below, never cut before them."""
-    return page(instruction_lines(board, width, height)[:height])
+    return page(first_rows(instruction_lines(board, width, height), height, width))
 
 
 def instruction_lines(board: Board, width: int, height: int) -> list[Content]:

@@ -17,6 +17,11 @@ from logger.console.screens.panel import Panel
 CHART_S = 0.5
 """A chart is redrawn at most twice a second."""
 
+PLAIN_ROWS = 1 + 5 + 2
+"""Head line, figures, and the least for the lower half."""
+ROOMY_ROWS = 1 + 1 + 11 + 1 + 2 + 6
+"""The same with the sample's line and the margins."""
+
 
 def _bindings() -> list[BindingType]:
     uses: list[BindingType] = [Binding("enter,space", "use('enter')", show=False)]
@@ -58,21 +63,27 @@ class BenchScreen(BoardScreen):
     def show(self, board: Board) -> None:
         """Heights first, then the texts; the chart at its own pace."""
         width = self.size.width
-        self.set_class(bool(board.snapshot.alarms) or not board.answering, "-alarmed")
         self.set_class(not board.answering, "-stale")
         self.set_class(board.snapshot.run is not None and board.snapshot.run.mode == "interval", "-interval")
-        self._set_instruction_rows(board, width)
-        self.set_rows(self.query_one("#times"), min(3, len(progress.time_lines(board, width))))
-        self.set_rows(self.query_one("#status"), min(3, max(1, len(bottom.status_lines(board, width)))))
-        self.set_rows(self.query_one("#keys"), min(3, max(1, len(bottom.key_lines(board, width)))))
+        rows = {
+            "#alarms": min(self.ALARM_ROWS_MOST, top.alarm_rows(board, width)),
+            "#times": min(3, len(progress.time_lines(board, width))),
+            "#status": min(3, max(1, len(bottom.status_lines(board, width)))),
+            "#keys": min(3, max(1, len(bottom.key_lines(board, width)))),
+        }
+        rows["#instruction"] = self._instruction_rows(board, width, sum(rows.values()))
+        for name, count in rows.items():
+            self.set_rows(self.query_one(name), count)
         super().show(board)
         self._show_left(board)
 
-    def _set_instruction_rows(self, board: Board, width: int) -> None:
-        """No more rows than needed: the rest is for the chart and the log."""
-        most = 12 if self.has_class("-roomy") else 6 if self.has_class("-alarmed") else 8
-        needed = len(top.instruction_lines(board, width, most))
-        self.set_rows(self.query_one("#instruction"), min(12, needed))
+    def _instruction_rows(self, board: Board, width: int, others: int) -> int:
+        """No more rows than needed or free: the rest is for the chart and the log."""
+        roomy = self.has_class("-roomy")
+        fixed = ROOMY_ROWS if roomy else PLAIN_ROWS
+        most = 12 if roomy else 6 if board.snapshot.alarms or not board.answering else 8
+        free = max(3, self.size.height - others - fixed)
+        return min(free, len(top.instruction_lines(board, width, min(most, free))))
 
     def _show_left(self, board: Board) -> None:
         chart = self.has_class("-roomy") or lower.chart_shown(board)

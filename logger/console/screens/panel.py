@@ -4,12 +4,22 @@ from __future__ import annotations
 
 from collections.abc import Callable
 
+from rich.cells import cell_len
 from textual.content import Content
 from textual.widgets import Static
 
 from logger.console.panels.board import Board
 
 Draw = Callable[[Board, int, int], Content]
+
+
+def clipped(content: Content, width: int, height: int) -> Content:
+    """The content in its place; a line too wide for it ends with an ellipsis."""
+    plain = content.plain.split("\n")
+    if len(plain) <= height and all(cell_len(line) <= width for line in plain):
+        return content
+    lines = content.split("\n", allow_blank=True)[:height]
+    return Content("\n").join(line.truncate(width, ellipsis=True) for line in lines)
 
 
 class Panel(Static):
@@ -38,7 +48,7 @@ class Panel(Static):
         width, height = self.content_size
         if self._board is None or not self.display or width < 1 or height < 1:
             return
-        content = self._draw(self._board, width, height)
+        content = clipped(self._draw(self._board, width, height), width, height)
         drawn = (content.plain, content.spans)
         if drawn != self._shown:
             self._shown = drawn

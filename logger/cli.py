@@ -10,6 +10,7 @@ from typing import Annotated, Any, NoReturn
 import typer
 
 import logger
+from logger.app.cli_method import method_app, replay
 from logger.app.paths import DataFolder, data_folder
 from logger.settings.errors import ConfigError
 from logger.store.errors import StoreError
@@ -25,6 +26,8 @@ app = typer.Typer(
 )
 runs_app = typer.Typer(help="The history: list, show, export and verify runs.", no_args_is_help=True)
 app.add_typer(runs_app, name="runs")
+app.add_typer(method_app, name="method")
+app.command()(replay)
 
 DataOption = Annotated[Path | None, typer.Option("--data", metavar="DIR", help="Data folder of the bench.")]
 BenchOption = Annotated[Path | None, typer.Option("--bench", metavar="FILE", help="Bench file (TOML).")]

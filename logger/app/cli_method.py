@@ -1,0 +1,88 @@
+"""Commands of the method developer: replay, method check, list, show."""
+
+from __future__ import annotations
+
+import json
+from dataclasses import asdict
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from logger.settings import ConfigError, config_dir, find_config, load_method
+
+method_app = typer.Typer(
+    help="Methods: what is shipped, what one says, whether a rig can meet it.", no_args_is_help=True
+)
+
+RigOption = Annotated[Path | None, typer.Option("--rig", metavar="FILE", help="Rig file of a blank run.")]
+ChargeOption = Annotated[
+    float | None, typer.Option("--charge", metavar="G", help="Charge in g instead of the method's.")
+]
+JsonOption = Annotated[bool, typer.Option("--json", help="JSON on stdout.")]
+
+
+def replay(
+    traces: Annotated[
+        list[str], typer.Argument(metavar="TRACE.csv...", help="Trace files, answered in this order.")
+    ],
+    method: Annotated[str, typer.Option("--method", metavar="FILE", help="Method file, or a shipped name.")],
+    rig: RigOption = None,
+    charge: ChargeOption = None,
+    rule: Annotated[
+        list[str] | None,
+        typer.Option(
+            "--rule", metavar="RULE|KEY=VALUE", help="What if: a rule, or a key of [endpoint] or [weighing]."
+        ),
+    ] = None,
+    compare: Annotated[bool, typer.Option("--compare", help="Rules side by side.")] = False,
+    json_out: JsonOption = False,
+) -> None:
+    """What the endpoint rule would have done with stored traces."""
+    from logger.app.replay import replay_command
+
+    path = find_config("methods", method)
+    raise typer.Exit(replay_command(traces, path, rig, charge, rule or (), compare, json_out))
+
+
+@method_app.command("check")
+def check(
+    method: Annotated[str, typer.Argument(metavar="FILE", help="Method file, or a shipped name.")],
+    rig: RigOption = None,
+    charge: ChargeOption = None,
+    json_out: JsonOption = False,
+) -> None:
+    """Valid, and feasible on this rig: the window needed and the expected delay, or why not and what would help."""
+    from logger.app.method_check import method_check_command
+
+    raise typer.Exit(method_check_command(find_config("methods", method), rig, charge, json_out))
+
+
+@method_app.command("list")
+def list_methods(json_out: JsonOption = False) -> None:
+    """The shipped methods."""
+    methods = [load_method(path) for path in sorted((config_dir() / "methods").glob("*.toml"))]
+    if json_out:
+        print(json.dumps([asdict(method.method) for method in methods], indent=2, ensure_ascii=False))
+        return
+    for method in methods:
+        print(
+            f"{method.method.id:26} rev {method.method.revision}  {method.weighing.mode:8}  {method.method.title}"
+        )
+
+
+@method_app.command("show")
+def show(
+    method: Annotated[str, typer.Argument(metavar="FILE", help="Method file, or a shipped name.")],
+    json_out: JsonOption = False,
+) -> None:
+    """One method: its file as written, or its values as JSON with the defaults filled in."""
+    path = find_config("methods", method)
+    loaded = load_method(path)
+    if json_out:
+        print(json.dumps(asdict(loaded), indent=2, ensure_ascii=False))
+        return
+    try:
+        print(path.read_text(encoding="utf-8-sig"), end="")
+    except OSError as error:
+        raise ConfigError(path, f"cannot be read: {error.strerror}") from None

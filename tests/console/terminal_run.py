@@ -29,7 +29,12 @@ class TerminalRun:
     """A console process on a pty. `text` holds everything that it wrote."""
 
     def __init__(
-        self, socket_path: Path, *, size: tuple[int, int] = (80, 24), ignore_hup: bool = False, **env: str
+        self,
+        socket_path: Path,
+        *,
+        size: tuple[int, int] = (80, 24),
+        ignore_hup: bool = False,
+        env: Mapping[str, str] | None = None,
     ) -> None:
         self.master, self._slave = pty.openpty()
         self.resize(*size, tell=False)
@@ -41,9 +46,9 @@ class TerminalRun:
             stdout=self._slave,
             stderr=self._slave,
             cwd=ROOT,
-            env=_environment(env),
+            env=_environment(env or {}),
             start_new_session=True,
-            preexec_fn=_ignore_hup if ignore_hup else None,
+            preexec_fn=_own_terminal_without_hup if ignore_hup else _own_terminal,
         )
 
     def __enter__(self) -> Self:
@@ -115,7 +120,13 @@ class TerminalRun:
         return (int(fields[11]) + int(fields[12])) / os.sysconf("SC_CLK_TCK")
 
 
-def _ignore_hup() -> None:
+def _own_terminal() -> None:
+    """Makes the pty the controlling terminal: only then does its end send SIGHUP."""
+    fcntl.ioctl(0, termios.TIOCSCTTY, 0)
+
+
+def _own_terminal_without_hup() -> None:
+    _own_terminal()
     signal.signal(signal.SIGHUP, signal.SIG_IGN)
 
 

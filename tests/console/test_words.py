@@ -3,12 +3,15 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from typing import Literal
 
 import pytest
 
 from logger.console import words as w
 from logger.console.keys import NOTE_KINDS, USES, applies, key_labels, step
 from tests.console import examples
+
+BrokerState = Literal["off", "connecting", "up", "down", "refused"]
 
 
 @pytest.mark.parametrize(
@@ -97,7 +100,8 @@ def test_every_link_and_broker_state_has_a_word_beside_its_shape() -> None:
     for state in ("silent", "lost", "absent", "wrong-instrument"):
         assert state.upper() in w.link_line(replace(link, state=state))
     broker = examples.idle().broker
-    for state in ("off", "connecting", "up", "down", "refused"):
+    states: tuple[BrokerState, ...] = ("off", "connecting", "up", "down", "refused")
+    for state in states:
         assert f"plant {state}" in w.broker_line(replace(broker, state=state))
     assert "3 set aside" in w.broker_line(replace(broker, set_aside=3))
 

@@ -13,7 +13,6 @@ from __future__ import annotations
 import asyncio
 import contextlib
 from collections.abc import Callable
-from dataclasses import dataclass
 from typing import Final, Protocol
 
 from drivers.exchange import Exchange
@@ -35,14 +34,6 @@ LAST_WORDS: Final = 3
 SILENT_S: Final = 2.0
 
 
-@dataclass(frozen=True, slots=True)
-class RelayAnswer:
-    """What the relay answered: whether it is in, or half a sentence about why it refuses."""
-
-    is_in: bool
-    refusal: str = ""
-
-
 class RelayDialect(Protocol):
     """How one kind of relay is spoken to."""
 
@@ -50,13 +41,17 @@ class RelayDialect(Protocol):
         """The heartbeat, or the order to drop out."""
         ...
 
-    def answer(self, on: bool, heard: bytes) -> RelayAnswer | None:
-        """The answer to `request(on)` in what was heard since; None while there is none."""
+    def obeyed(self, on: bool, heard: bytes) -> bool:
+        """Whether what was heard since `request(on)` says that the relay obeys it."""
+        ...
+
+    def complaint(self, on: bool, heard: bytes) -> str:
+        """What the relay said instead, as half a sentence; empty when it said nothing of meaning."""
         ...
 
 
 class LineRelay:
-    """Two lines of text, each answered with the one that the relay obeys."""
+    """Two lines of text; the relay answers with the one that it obeys."""
 
     def __init__(self, on_line: str, off_line: str) -> None:
         self._lines = {True: on_line.encode("ascii"), False: off_line.encode("ascii")}
@@ -65,13 +60,21 @@ class LineRelay:
         """The line with carriage return and line feed."""
         return self._lines[on] + b"\r\n"
 
-    def answer(self, on: bool, heard: bytes) -> RelayAnswer | None:
-        """The last whole line that is one of the two; to a withdrawal nothing but its own echo counts."""
-        whole = heard.split(b"\n")[:-1]
-        known = [line for line in (line.strip(b"\r ") for line in whole) if line in self._lines.values()]
-        if not known or (not on and known[-1] != self._lines[False]):
-            return None
-        return RelayAnswer(is_in=known[-1] == self._lines[True])
+    def obeyed(self, on: bool, heard: bytes) -> bool:
+        """Its own line came back; a late answer to the line before is passed over."""
+        return self._lines[on] in _whole_lines(heard)
+
+    def complaint(self, on: bool, heard: bytes) -> str:
+        """The other line came."""
+        if self._lines[not on] not in _whole_lines(heard):
+            return ""
+        return (
+            "does not pull in: check what else keeps it out" if on else "does not drop out: check the relay"
+        )
+
+
+def _whole_lines(heard: bytes) -> list[bytes]:
+    return [line.strip(b"\r ") for line in heard.split(b"\n")[:-1]]
 
 
 class CoilRelay:
@@ -85,21 +88,24 @@ class CoilRelay:
         """The frame."""
         return self._requests[on].frame
 
-    def answer(self, on: bool, heard: bytes) -> RelayAnswer | None:
-        """The echo of what was written, or the exception."""
-        found = self._frames.answer(self._requests[on], heard)
-        if found is None or (found.exception is None and found.bits != (on,)):
-            return None
-        if found.exception is not None:
-            return RelayAnswer(False, f"it refuses the coil with exception {found.exception}")
-        return RelayAnswer(is_in=on)
+    def obeyed(self, on: bool, heard: bytes) -> bool:
+        """The frame came back, as the specification wants it; one to another order is passed over."""
+        return self._requests[on].frame in heard
+
+    def complaint(self, on: bool, heard: bytes) -> str:
+        """The exception."""
+        answer = self._frames.answer(self._requests[on], heard)
+        if answer is None or answer.exception is None:
+            return ""
+        return f"refuses the coil with exception {answer.exception}: check unit_id and coil"
 
 
 class PermitOutput:
     """Keeps one relay told until cancelled; withdraws then.
 
     All times are real seconds. `heartbeat_s` is the relay's time-out. Until `set(True)` was called, and
-    again when it was not called for two seconds, the permit is withdrawn.
+    again when it was not called for two seconds, the permit is withdrawn. The link counts as good while the
+    relay obeys.
     """
 
     def __init__(
@@ -155,18 +161,18 @@ class PermitOutput:
     async def _beat(self, exchange: Exchange, opened_s: float) -> None:
         """Says once what is wanted, and waits for the next beat or a change."""
         on, began_s = self._wanted(), _now_s()
-        answer = await exchange.ask(
-            self._dialect.request(on),
-            lambda heard: self._dialect.answer(on, heard),
-            self._answer_s(on),
-            self._is(on),
+        obeyed = await exchange.ask(
+            self._dialect.request(on), self._obeyed(on), self._answer_s(on), self._is(on)
         )
-        if answer is not None:
-            self._answered(answer, on)
+        if obeyed:
+            self._good(began_s)
         elif self._is(on)():
-            self._unanswered(opened_s)
-        if answer is not None or on:
+            self._not_obeyed(on, exchange.heard, opened_s)
+        if obeyed or on:
             await exchange.pause(began_s + self._beat_s - _now_s(), self._is(on))
+
+    def _obeyed(self, on: bool) -> Callable[[bytes], bool | None]:
+        return lambda heard: True if self._dialect.obeyed(on, heard) else None
 
     def _is(self, on: bool) -> Callable[[], bool]:
         return lambda: self._wanted() is on
@@ -177,22 +183,19 @@ class PermitOutput:
     def _wanted(self) -> bool:
         return self._granted and _now_s() - self._said_s < STALE_S
 
-    def _answered(self, answer: RelayAnswer, on: bool) -> None:
-        now_s = _now_s()
-        self._answered_s = now_s
-        self._good_since_s = self._good_since_s or now_s
-        self._keeper.good(now_s - self._good_since_s)
-        if answer.refusal:
-            self._keeper.tell("silent", f"the relay at {self._port} answers, but {answer.refusal}.")
-        elif on and not answer.is_in:
-            text = f"the relay at {self._port} answers, but does not pull in: check what else keeps it out."
-            self._keeper.tell("silent", text)
-        else:
-            self._keeper.tell("up", f"The permit relay answers at {self._port}.")
+    def _good(self, began_s: float) -> None:
+        self._answered_s = _now_s()
+        self._good_since_s = self._good_since_s or began_s
+        self._keeper.good(self._answered_s - self._good_since_s)
+        self._keeper.tell("up", f"The permit relay answers at {self._port}.")
 
-    def _unanswered(self, opened_s: float) -> None:
-        if _now_s() - max(opened_s, self._answered_s or 0.0) >= SILENT_S:
-            self._good_since_s = None
+    def _not_obeyed(self, on: bool, heard: bytes, opened_s: float) -> None:
+        if _now_s() - max(opened_s, self._answered_s or 0.0) < SILENT_S:
+            return
+        self._good_since_s = None
+        if complaint := self._dialect.complaint(on, heard):
+            self._keeper.tell("silent", f"the relay at {self._port} answers, but {complaint}.")
+        else:
             advice = "check that it is on, its cable and its settings"
             self._keeper.tell(
                 "silent", f"no answer from the relay at {self._port} for {SILENT_S:g} s: {advice}."
@@ -202,10 +205,7 @@ class PermitOutput:
         """Withdraws while closing. A relay that does not answer even now has its own time-out."""
         with contextlib.suppress(LinkError):
             for _ in range(LAST_WORDS):
-                request = self._dialect.request(False)
-                if await exchange.ask(
-                    request, lambda heard: self._dialect.answer(False, heard), OFF_ANSWER_S
-                ):
+                if await exchange.ask(self._dialect.request(False), self._obeyed(False), OFF_ANSWER_S):
                     return
 
 

@@ -30,12 +30,17 @@ def mass(board: Board, width: int, height: int) -> Content:
     figure = mass_figure(view)
     mark = mass_mark(view)
     good = view.stable and view.value_g is not None
-    head = line(("MASS", TITLE), "  ", (mark, GOOD if good else BAD))
+    head = line(("MASS", TITLE), "  ", (mark, GOOD if good else _tone(mark)))
     style = STRONG if good else ""
     big = big_lines(figure, width - 2, height - 2, FIGURE_FACES) if view.value_g is not None else []
     rows = [line((each, style)) for each in big[:-1]]
     rows.append(line((big[-1] if big else figure, style), " g"))
     return page([head, *rows, *_load(board)][:height])
+
+
+def _tone(word: str) -> str:
+    """Orange is for what needs a person: not for a mass that moves or a suction that is off."""
+    return "" if word[:1] in ("~", "○", "◌") else BAD
 
 
 def _load(board: Board) -> list[Content]:
@@ -62,7 +67,7 @@ def rate_or_result(board: Board, width: int, height: int) -> Content:
 def _rate(rate: RateView, width: int, height: int) -> Content:
     word = rate_word(rate)
     title = "LOSS RATE" if width >= 11 + len(word) else "RATE"
-    head = line((title, TITLE), "  ", (word, BAD if word.startswith("▲") else GOOD))
+    head = line((title, TITLE), "  ", (word, STRONG if word.startswith("▲") else GOOD))
     lines = _figure(rate.rate_pct_per_min, rate.rate_u_pct_per_min, " %/min", width, height - 3)
     limit = "no limit" if rate.limit_pct_per_min is None else f"limit {rate.limit_pct_per_min:g} %/min"
     if rate.rate_u_pct_per_min is not None and width >= 30:
@@ -105,7 +110,7 @@ def pressure(board: Board, width: int, height: int) -> Content:
     word = pressure_word(view)
     lid = paragraph(literal(view.lid, 200), width, STRONG)
     room = height - 1 - len(lid)
-    style = GOOD if view.in_band else DIM if word.startswith("○") else BAD
+    style = GOOD if view.in_band else _tone(word)
     head = line(("PRESSURE", TITLE), "  ", (word, style))
     lines = _pressure_figure(view, width, room)
     return page([head, *lines[: max(0, room)], *lid][:height])

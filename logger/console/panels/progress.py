@@ -23,7 +23,9 @@ def time_lines(board: Board, width: int) -> list[Content]:
     if run is None:
         return []
     lines = [line((each, STRONG)) for each in flow(_clocks(run), width)]
-    return lines + paragraph(_open(run), width, BAD)
+    if run.held_reason:
+        return lines + paragraph(f"■ ON HOLD: {literal(run.held_reason, 200)}", width, BAD)
+    return lines + paragraph(_open(run), width)
 
 
 def _clocks(run: RunView) -> list[str]:
@@ -42,8 +44,9 @@ def _clocks(run: RunView) -> list[str]:
 
 
 def _open(run: RunView) -> str:
-    if run.held_reason:
-        return f"■ ON HOLD: {literal(run.held_reason, 200)}"
+    """Why the run ended, or what still keeps it going."""
+    if run.result is not None:
+        return f"ended: {literal(run.result.reason, 300)}"
     conditions = "; ".join(literal(each, 120) for each in run.rate.open_conditions)
     return f"still open: {conditions}" if conditions else ""
 

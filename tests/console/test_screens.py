@@ -67,11 +67,8 @@ def _of_the_run(snapshot: Snapshot) -> list[str]:
         return []
     texts = [f"effective {w.duration(run.effective_s)}"] if run.elapsed_s is not None else []
     if run.result is not None:
-        return texts + [
-            run.result.reason,
-            f"{w.with_uncertainty(run.result.residue_pct, run.result.residue_u_pct)} %",
-            "passing",
-        ]
+        residue = w.with_uncertainty(run.result.residue_pct, run.result.residue_u_pct)
+        return [*texts, run.result.reason, f"{residue} %", "passing"]
     if run.rate.rate_pct_per_min is not None:
         texts += [f"{w.with_uncertainty(run.rate.rate_pct_per_min, run.rate.rate_u_pct_per_min)} %/min"]
         texts += [f"limit {run.rate.limit_pct_per_min:g} %/min", w.rate_word(run.rate), w.forecast(run.rate)]

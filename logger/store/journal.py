@@ -192,8 +192,10 @@ class Journal(WriterHooks):
         try:
             with closing(read_only(self.path)) as connection:
                 stretches = archive.pack_run(connection, run_id)
-        except sqlite3.Error as error:
-            raise StoreError(f"{self.path}: run {run_id} could not be packed ({error}).") from error
+        except (sqlite3.Error, ValueError, OverflowError) as error:
+            # It stays as it is, which costs room and nothing else.
+            self._on_failure(error)
+            return
         job = self.writer.submit(
             lambda connection: archive.store_stretches(connection, run_id, stretches), after_pending=False
         )

@@ -90,7 +90,7 @@ def _rebuild(head: dict[str, object], columns: list[list[int]]) -> list[Packable
     return [
         Packable(
             at_ns=newest[place] + late[place],
-            utc=odd.get(str(place)) or _utc(ms),
+            utc=odd[str(place)] if str(place) in odd else _utc(ms),
             events=events.get(str(place), _NOTHING),
             readings=blobs[place],
         )

@@ -96,11 +96,7 @@ class Writer:
                 item = _WAKE
             if item == _END:
                 break
-            try:
-                self._work(item)
-            except Exception as error:
-                # A fault in a callback must not end the thread that keeps the readings.
-                self._hooks.failed(error)
+            self._work(item)
         self._commit_pending()
         self._end()
 
@@ -145,10 +141,17 @@ class Writer:
                 raise
             self._hooks.failed(error)
             return
-        self._hooks.committed()
+        self._call(self._hooks.committed)
         if self._failing:
             self._failing = False
-            self._hooks.recovered()
+            self._call(self._hooks.recovered)
+
+    def _call(self, hook: Callable[[], None]) -> None:
+        """What is durable stays so, whatever a listener does with the news."""
+        try:
+            hook()
+        except Exception as error:
+            self._hooks.failed(error)
 
     def _transaction(self, job: Job) -> Any:
         """Raises StoreError for what the disk or SQLite refuse, and whatever `job` raises."""

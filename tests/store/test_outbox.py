@@ -1,0 +1,112 @@
+"""The outbox in SQLite against the contract of the port."""
+
+from __future__ import annotations
+
+import asyncio
+from collections.abc import Iterator
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from logger.app.clock import utc_now
+from logger.app.ids import UuidV7
+from logger.core.ports import MessageKind, Outbox
+from logger.store import history
+from logger.store.journal import Journal
+from logger.store.outbox import SqliteOutbox
+from logger.store.outbox_rows import add_message
+from tests.contracts.outbox_suite import OutboxSuite, OutboxUnderTest
+from tests.store.quick_runs import open_journal, open_run, short_run
+
+
+class _Box:
+    def __init__(self, path: Path) -> None:
+        self.path = path
+        self.ids = UuidV7()
+        self.journal: Journal
+        self.outbox: SqliteOutbox
+        self.open()
+
+    def open(self) -> None:
+        self.journal = open_journal(self.path)
+        self.outbox = SqliteOutbox(self.journal.writer, utc_now)
+        self.journal.on_message = self.outbox.poke
+
+    async def add(self, kind: MessageKind, body: dict[str, Any]) -> None:
+        run_id = str(body["run_id"])
+
+        def job(connection: Any) -> None:
+            if kind == "record":
+                number = "(SELECT coalesce(max(number), 0) + 1 FROM run)"
+                connection.execute(
+                    f"INSERT OR IGNORE INTO run VALUES (?, {number}, '', '', '', '', 1, '', 0)", (run_id,)
+                )
+                connection.execute("INSERT OR IGNORE INTO record VALUES (?, 1, '', NULL, '{}')", (run_id,))
+            add_message(connection, self.ids.new_id(), kind, run_id, utc_now(), body)
+
+        await asyncio.wrap_future(self.journal.writer.submit(job))
+        self.outbox.poke()
+
+    async def reopen(self) -> Outbox:
+        await asyncio.to_thread(self.journal.close)
+        self.open()
+        return self.outbox
+
+
+class TestSqliteOutbox(OutboxSuite):
+    @pytest.fixture
+    def box(self, tmp_path: Path) -> Iterator[OutboxUnderTest]:
+        made = _Box(tmp_path / "s.sqlite")
+        yield OutboxUnderTest(outbox=made.outbox, add=made.add, reopen=made.reopen)
+        made.journal.close()
+
+
+@pytest.mark.asyncio
+async def test_every_event_of_a_run_is_queued_with_its_batch_and_the_sender_is_woken(tmp_path: Path) -> None:
+    journal = open_journal(tmp_path / "s.sqlite")
+    outbox = SqliteOutbox(journal.writer, utc_now)
+    journal.on_message = outbox.poke
+    run = short_run(1)
+    await asyncio.wrap_future(journal.start_run(run.run_id, run.events[0]))
+    waiter = asyncio.create_task(outbox.wait_for_more(20.0))
+    await asyncio.sleep(0)
+    journal.add(run.run_id, run.events[1:])
+    await asyncio.wait_for(waiter, 10.0)
+    assert await outbox.last_seq() == len(run.events)
+    item = await outbox.next_unsent()
+    assert item is not None
+    assert (item.seq, item.body["kind"], item.body["run_id"]) == (1, "run_planned", run.run_id)
+    journal.close()
+
+
+@pytest.mark.asyncio
+async def test_newest_record_is_that_of_the_newest_run_not_of_the_last_message(tmp_path: Path) -> None:
+    """A correction of an old run must not become the plant's latest."""
+    box = _Box(tmp_path / "s.sqlite")
+    for run_id in ("r1", "r2", "r1"):
+        await box.add("record", {"run_id": run_id})
+    item = await box.outbox.newest_record()
+    assert item is not None
+    assert item.body["run_id"] == "r2"
+    with history.reading(box.path) as connection:
+        plan = connection.execute(
+            "EXPLAIN QUERY PLAN SELECT seq FROM outbox WHERE kind = 'record' AND run_id = 'r1' ORDER BY seq DESC"
+        ).fetchall()
+    assert "outbox_record" in str(plan)
+    box.journal.close()
+
+
+def test_an_event_that_json_cannot_hold_stops_nothing(tmp_path: Path) -> None:
+    journal = open_journal(tmp_path / "s.sqlite")
+    run = open_run(1)
+    journal.start_run(run.run_id, run.events[0]).result()
+    odd = type(run.events[0])(
+        run.events[0].kind.NOTED, 5, utc_now(), {"by": "\ud800", "note": "", "text": float("nan")}
+    )
+    journal.add(run.run_id, [odd])
+    journal.flush().result()
+    journal.close()
+    with history.reading(tmp_path / "s.sqlite") as connection:
+        events = history.run_events(connection, run.run_id)
+    assert events[1].data == {"by": "\\ud800", "note": "", "text": None}

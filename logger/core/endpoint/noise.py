@@ -59,7 +59,7 @@ class FlickerNoise:
         self._first, self._worth = density, worth
         self._group: list[float] = []
         self._means: deque[float] = deque(maxlen=3)
-        self._squares: list[float] = []
+        self._squares: deque[float] = deque(maxlen=40)
         self._block_var = 0.0
 
     @classmethod
@@ -93,9 +93,9 @@ class FlickerNoise:
         n = len(self._squares)
         if n < 3:
             return self._first
-        total = _median(self._squares[-40:]) / MEDIAN_OF_CHI2
+        total = _median(list(self._squares)) / MEDIAN_OF_CHI2
         white = 6 * self._block_var / GROUP
         found = max((total - white) / HADAMARD, 0.1 * self._first)
         share = HADAMARD * self._first / (HADAMARD * self._first + white)
-        told = min(n, 40) * share * share
+        told = n * share * share
         return (self._worth * self._first + told * found) / (self._worth + told)

@@ -166,10 +166,10 @@ class Journal(WriterHooks):
     def recovered(self) -> None:
         """Make the records that are owed, and say that all is well."""
         self._trouble.over()
-        self.on_trouble(self._trouble.text)
         owed, self._owed = self._owed, {}
         for run_id, build in owed.items():
             self.issue_record(run_id, build)
+        self.on_trouble(self._trouble.text)
 
     # --- inside -----------------------------------------------------------------------------------------
 

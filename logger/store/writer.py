@@ -123,6 +123,8 @@ class Writer:
                 self._commit_pending(tell=True)
             result = self._transaction(job)
         except Exception as error:
+            if isinstance(error, StoreError):
+                self._try_again_soon()
             self._hooks.failed(error)
             future.set_exception(error)
         else:
@@ -132,11 +134,10 @@ class Writer:
         """`tell` raises what went wrong as well as reporting it."""
         self._due.clear()
         try:
-            self._transaction(self._hooks.write_pending)
+            self._transaction(self._write_pending)
         except Exception as error:
-            # What is pending stays with its owner; try again soon, when space may be back.
-            self._failing = True
-            self._due.set(time.monotonic() + RETRY_S)
+            # What is pending stays with its owner.
+            self._try_again_soon()
             if tell:
                 raise
             self._hooks.failed(error)
@@ -145,6 +146,15 @@ class Writer:
         if self._failing:
             self._failing = False
             self._call(self._hooks.recovered)
+
+    def _write_pending(self, connection: sqlite3.Connection) -> None:
+        self._hooks.write_pending(connection)
+        if self._failing:  # also when nothing waits: only a write shows that the disk can be written again
+            connection.execute("INSERT OR REPLACE INTO meta VALUES ('tried_at', ?)", (str(time.time()),))
+
+    def _try_again_soon(self) -> None:
+        self._failing = True
+        self._due.set(time.monotonic() + RETRY_S)
 
     def _call(self, hook: Callable[[], None]) -> None:
         """What is durable stays so, whatever a listener does with the news."""

@@ -19,7 +19,18 @@ ROOT = SOURCE.parent.parent.parent
 @cache
 def _built(compiler: str) -> Path:
     made = Path(mkdtemp(prefix="lastgrain-shim-")) / "disk_shim.so"
-    command = [compiler, "-shared", "-fPIC", "-O2", "-Wall", "-o", str(made), str(SOURCE), "-ldl", "-lpthread"]
+    command = [
+        compiler,
+        "-shared",
+        "-fPIC",
+        "-O2",
+        "-Wall",
+        "-o",
+        str(made),
+        str(SOURCE),
+        "-ldl",
+        "-lpthread",
+    ]
     subprocess.run(command, check=True)
     return made
 

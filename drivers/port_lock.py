@@ -34,6 +34,12 @@ def device_present(port: str) -> bool:
     return sys.platform == "win32" or Path(port).exists()
 
 
+def is_pseudo_terminal(port: str) -> bool:
+    """Whether the device has no real line behind it, and so no parity: Linux drops the setting without a word,
+    and glibc then refuses the second opening with the same settings as an invalid argument (measured)."""
+    return sys.platform == "linux" and Path(port).resolve().is_relative_to("/dev/pts")
+
+
 def write_now(port: serial.Serial, data: bytes) -> int:
     """Writes what the system takes without waiting; says how many bytes, 0 when it takes none or fails."""
     if sys.platform == "win32":

@@ -17,7 +17,7 @@ from typing import Final
 import serial
 
 from drivers.link_error import LinkError, lost_error, open_error
-from drivers.port_lock import PORT_ERRORS, locked_device, write_now
+from drivers.port_lock import PORT_ERRORS, is_pseudo_terminal, locked_device, write_now
 from drivers.profile import SerialSettings
 from drivers.transport import Chunk, TransportHooks
 
@@ -131,7 +131,7 @@ class SerialTransport:
             self._port,
             baudrate=self._settings.baud,
             bytesize=self._settings.bytesize,
-            parity=_PARITIES[self._settings.parity],
+            parity=_PARITIES["none" if is_pseudo_terminal(self._port) else self._settings.parity],
             stopbits=self._settings.stopbits,
             xonxoff=self._settings.xonxoff,
             rtscts=self._settings.rtscts,

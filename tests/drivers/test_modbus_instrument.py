@@ -380,3 +380,21 @@ def test_a_fault_that_lasts_costs_no_processor_time(pty_peer: PtyPeer, fault: st
         assert share < 0.05
 
     run_async(whole())
+
+
+def test_a_pseudo_terminal_with_parity_can_be_opened_again(pty_peer: PtyPeer) -> None:
+    """The virtual rig after a restart of the service: the same device, which was never unplugged."""
+    assert FLOAT.serial.parity == "even"
+
+    async def whole() -> None:
+        await pty_peer.plug()
+        pty_peer.answer_with(Slave())
+        for _ in range(3):
+            bench = Bench(pty_peer.port)
+            running = asyncio.create_task(bench.subject.run())
+            await until(lambda: bench.states == ["up"])  # noqa: B023
+            running.cancel()
+            await asyncio.wait([running])
+        await pty_peer.unplug()
+
+    run_async(whole())

@@ -12,7 +12,7 @@ import subprocess
 from collections.abc import AsyncIterator, Callable
 from dataclasses import dataclass, field
 from pathlib import Path
-from typing import Any
+from typing import Any, TypeVar
 
 from logger.app.children import first_json_line, start_child, stop_child
 from logger.app.paths import DataFolder
@@ -145,10 +145,19 @@ class RealBench:
             return [event.kind.value for event in run_events(connection, run_id)]
 
 
+B = TypeVar("B", bound=RealBench)
+
+
 @contextlib.asynccontextmanager
 async def real_bench(root: Path, speed: float = 60.0, **more: Any) -> AsyncIterator[RealBench]:
+    """The usual bench, running."""
+    async with running(RealBench(root, speed, **more)) as bench:
+        yield bench
+
+
+@contextlib.asynccontextmanager
+async def running(bench: B) -> AsyncIterator[B]:
     """Rig and service running, links up, a client attached; everything ended afterwards."""
-    bench = RealBench(root, speed, **more)
     watching = asyncio.create_task(bench.client.run(), name="bench-client")
     try:
         bench.start_rig()

@@ -7,8 +7,10 @@ from dataclasses import asdict
 from pathlib import Path
 from typing import Any
 
+from logger.app.assessment_lines import assessment_lines
 from logger.app.paths import DataFolder
 from logger.core.record import ChainHead
+from logger.core.record_assessment import read_assessment
 from logger.core.run.words import event_text
 from logger.core.text import printable
 from logger.store import history
@@ -63,19 +65,37 @@ def _summary(body: dict[str, Any]) -> list[str]:
         f"Outcome    {body['outcome']}   review: {body['review']}",
         f"Reason     {printable(body['reason'])}",
     ]
+    lines += [f"Sieve      {_sieve_words(body)}"]
     if result is not None:
         lines += [
-            f"Residue    {result['residue_pct']:.3f} %   standard uncertainty of weighing "
-            f"{result['residue_u_weighing_pct']:.3f} %",
-            f"Passing    {result['passing_pct']:.3f} %   charge {result['charge_g']:.3f} g",
+            f"Weighed    residue {result['residue_g']:.4f} g of {result['charge_g']:.4f} g: "
+            f"{result['residue_pct']:.3f} %, standard uncertainty of weighing "
+            f"{result['residue_u_weighing_pct']:.3f} %"
         ]
+        lines += [f"Note       {printable(text)}" for text in result["warnings"]]
+    lines += [
+        f"Equipment  {entry['what']} ({entry['standing']}): {printable(entry['text'])}"
+        for entry in body.get("fitness", ())
+    ]
     lines += [f"Deviation  {printable(entry['text'])}" for entry in body["deviations"]]
+    assessed = read_assessment(body.get("assessment"))
+    if assessed is not None:
+        lines += ["", *assessment_lines(assessed, body["outcome"])]
     lines += ["", "  effective s    load g    load %"]
     lines += [
         f"  {w['effective_s']:11.1f}  {w['load_g']:8.3f}  {w['load_pct']:8.3f}" for w in body["weighings"]
     ]
     lines.append(f"Head       {body['journal']['head_batch']}:{body['journal']['head_sha256']}")
     return lines
+
+
+def _sieve_words(body: dict[str, Any]) -> str:
+    sieve, aperture = body.get("sieve"), f"{body['aperture_um']:g} µm"
+    if sieve is None:
+        return f"{aperture}, not named"
+    if not sieve["registered"]:
+        return f"{aperture}, {printable(sieve['id'])} (not in the register)"
+    return f"{aperture}, {sieve['id']} by {sieve['standard']}, {sieve['runs_before']} runs before this one"
 
 
 def verify_store(data: DataFolder, head: str | None) -> list[Finding]:

@@ -17,6 +17,7 @@ from logger.core.refusal import require_not_negative
 from logger.core.rounding import rounded_u_text
 
 Outcome = Literal["accept", "inconclusive", "reject"]
+Rule = Literal["simple", "guarded-accept", "guarded-reject"]
 
 _SLACK_PCT = 1e-9
 """Keeps a value that lies on a limit from falling either way by the last binary digit."""
@@ -37,7 +38,7 @@ class Decision:
     """
 
     outcome: Outcome
-    rule: str
+    rule: Rule
     value_pct: float
     u_pct: float
     expanded_u_pct: float

@@ -48,6 +48,10 @@ class Assessment:
     expanded_u_text: str
     rounding_text: str
     statement: str
+    uncorrected: str = ""
+    """Why a correction that the method asks for is missing."""
+    undecided: str = ""
+    """Why there is no decision although the method sets limits, or that it sets none."""
 
     def body(self) -> dict[str, Any]:
         """As JSON values: no infinity (endless degrees of freedom are null), dates as text."""

@@ -28,9 +28,12 @@ def live_endpoint(
 
 
 def interval_endpoint(
-    charge_g: float, points: Sequence[WeighingPoint], mass_u_g: float
+    charge_g: float, points: Sequence[WeighingPoint], mass_u_g: float, late_s: float = 0.0
 ) -> Component | NotIncluded:
     """From the last two weighings after the charge; `points[0]` is the charge at 0 s.
+
+    `late_s` is the time from the end of the last interval until the suction was off. It lies within the
+    time sieved between the two weighings and is added all the same, on the cautious side.
 
     The loss from the charge to the first weighing says nothing of the rate at the end, so one weighing
     alone (as after a fixed time) leaves the term out.
@@ -44,5 +47,6 @@ def interval_endpoint(
         rate_pct_per_min=loss_rate_pct_per_min(charge_g, earlier, last),
         rate_u_pct_per_min=loss_rate_u(charge_g, span_s, mass_u_g),
         at_s=last.effective_s,
+        late_s=late_s,
         interval_s=span_s,
     )

@@ -1,7 +1,7 @@
 """The record of a run: what is kept, published, printed and signed. Built from the run's facts alone.
 
-Field names carry their unit. Uncertainties are standard uncertainties (k = 1). A record without a result
-(aborted, interrupted, invalid) has `result` null and can never be read as one.
+Field names carry their unit. Uncertainties are standard uncertainties (k = 1) unless named expanded. A record
+without a result (aborted, interrupted, invalid) has `result` null and can never be read as one.
 """
 
 from __future__ import annotations
@@ -9,6 +9,7 @@ from __future__ import annotations
 from dataclasses import asdict, dataclass
 from typing import Any, Literal
 
+from logger.core.record_assessment import RecordAssessment, read_assessment
 from logger.core.run.facts import RunFacts, Weighed
 from logger.core.run.plan import sha256_json
 from logger.core.run.states import RunState
@@ -75,7 +76,7 @@ class RecordTimes:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class RecordResult:
-    """Residue and passing of this determination, unrounded and not corrected for the sieve."""
+    """Residue and passing as weighed, unrounded and never corrected; `assessment` holds what is reported."""
 
     charge_g: float
     residue_g: float
@@ -86,6 +87,33 @@ class RecordResult:
     live_difference_pct: float | None
     """Live load less weighed residue, % of the charge; null in interval mode."""
     warnings: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class RecordSieve:
+    """The test sieve by its id. Figures are null when it is not `registered`."""
+
+    id: str
+    registered: bool
+    frame_mm: float | None
+    standard: str | None
+    certificate: str | None
+    certified_on: str | None
+    mean_aperture_um: float | None
+    mean_aperture_u_um: float | None
+    runs_before: int | None
+    last_tare_g: float | None
+    """Its last tare after cleaning."""
+    last_tare_at: str | None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class RecordFitness:
+    """How a piece of equipment stood at the start, by the register and the bench's rules."""
+
+    what: Literal["balance", "pressure", "sieve"]
+    standing: Literal["fit", "due", "failed", "not asked"]
+    text: str
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -145,6 +173,10 @@ class Record:
     aperture_um: float
     bench_sha256: str
     rig_sha256: str | None
+    sieve: RecordSieve | None
+    fitness: tuple[RecordFitness, ...]
+    register_head: str
+    """Newest entry of the register at the start, NUMBER:SHA256; empty without one."""
     started_at: str
     tested_at: str
     outcome: Outcome
@@ -154,18 +186,22 @@ class Record:
     tare_g: float | None
     weighings: tuple[RecordWeighing, ...]
     result: RecordResult | None
+    assessment: RecordAssessment | None
     limits: RecordLimits
     deviations: tuple[RecordDeviation, ...]
     journal: RecordJournal
 
     def body(self) -> dict[str, Any]:
         """As JSON values, with the SHA-256 of everything else in `record_sha256`."""
-        plain: dict[str, Any] = asdict(self)
-        plain["weighings"] = list(plain["weighings"])
-        plain["deviations"] = list(plain["deviations"])
-        if plain["result"] is not None:
-            plain["result"]["warnings"] = list(plain["result"]["warnings"])
+        plain: dict[str, Any] = _listed(asdict(self))
         return plain | {"record_sha256": sha256_json(plain)}
+
+
+def _listed(value: Any) -> Any:
+    """Tuples as lists, as they come back from JSON."""
+    if isinstance(value, dict):
+        return {name: _listed(item) for name, item in value.items()}
+    return [_listed(item) for item in value] if isinstance(value, list | tuple) else value
 
 
 def build_record(run_id: str, facts: RunFacts, head: ChainHead) -> Record:
@@ -190,6 +226,9 @@ def build_record(run_id: str, facts: RunFacts, head: ChainHead) -> Record:
         aperture_um=plan["aperture_um"],
         bench_sha256=plan["bench_sha256"],
         rig_sha256=plan["rig_sha256"],
+        sieve=_sieve(plan),
+        fitness=tuple(RecordFitness(**entry) for entry in plan.get("fitness", ())),
+        register_head=plan.get("register_head", ""),
         started_at=facts.started_utc,
         tested_at=facts.ended_utc,
         outcome=_outcome(facts),
@@ -199,6 +238,7 @@ def build_record(run_id: str, facts: RunFacts, head: ChainHead) -> Record:
         tare_g=facts.tare_g,
         weighings=tuple(_weighing(weighed, facts.charge_g) for weighed in facts.weighings),
         result=_result(facts),
+        assessment=read_assessment(facts.result.get("assessment")) if _has_result(facts) else None,
         limits=_limits(plan),
         deviations=tuple(RecordDeviation(**entry) for entry in facts.deviations),
         journal=RecordJournal(events=facts.events, head_batch=head.batch, head_sha256=head.sha256),
@@ -259,11 +299,39 @@ def _times(facts: RunFacts) -> RecordTimes:
 
 
 def _result(facts: RunFacts) -> RecordResult | None:
-    if facts.state not in (RunState.AWAITING_REVIEW, RunState.CLOSED):
+    if not _has_result(facts):
         return None
-    return RecordResult(**(facts.result | {"warnings": tuple(facts.result["warnings"])}))
+    kept = {name: facts.result[name] for name in RecordResult.__dataclass_fields__}
+    return RecordResult(**(kept | {"warnings": tuple(kept["warnings"])}))
+
+
+def _has_result(facts: RunFacts) -> bool:
+    return facts.state in (RunState.AWAITING_REVIEW, RunState.CLOSED)
+
+
+def _sieve(plan: dict[str, Any]) -> RecordSieve | None:
+    """The sieve of the plan; None when none was named, and in plans of a version that knew no sieves."""
+    sieve_id, planned = plan.get("sieve_id", ""), plan.get("sieve")
+    if not sieve_id:
+        return None
+    known = {} if planned is None else planned["sieve"]
+    names = ("frame_mm", "standard", "certificate", "certified_on", "mean_aperture_um", "mean_aperture_u_um")
+    return RecordSieve(
+        id=sieve_id,
+        registered=planned is not None,
+        **{name: known.get(name) for name in names},
+        runs_before=None if planned is None else planned["runs_before"],
+        last_tare_g=None if planned is None else planned["last_tare_g"],
+        last_tare_at=None if planned is None else planned["last_tare_utc"] or None,
+    )
 
 
 def _limits(plan: dict[str, Any]) -> RecordLimits:
     rules = plan["method"]["result"]
     return RecordLimits(residue_max_pct=rules["residue_max_pct"], residue_min_pct=rules["residue_min_pct"])
+
+
+def listed_residue_pct(body: dict[str, Any]) -> float | None:
+    """The residue that lists and summaries show: corrected where the method corrects, else as weighed."""
+    part = body.get("assessment") or body["result"]
+    return None if part is None else float(part["residue_pct"])

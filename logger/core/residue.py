@@ -36,6 +36,8 @@ class Residue:
     passing_u_pct: float
     below_minimum_weight: bool
     warnings: tuple[str, ...]
+    further_readings: int = 0
+    """Readings of the bare platform (live mode) beside the usual three; they are in the uncertainty."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -49,14 +51,20 @@ class Reconciliation:
     text: str
 
 
-def residue_ratio_u(share: float, reading_u_g: float, charge_g: float) -> float:
-    """Standard uncertainty of R = (a - t) / (c - t), as a share, for three readings of equal u."""
-    return reading_u_g / charge_g * math.sqrt(1 + share**2 + (1 - share) ** 2)
+def residue_ratio_u(share: float, reading_u_g: float, charge_g: float, further: int = 0) -> float:
+    """Standard uncertainty of R = (a - t) / (c - t), as a share, for three readings of equal u.
+
+    `further` readings enter `a` alone, as those of the bare platform do in live mode.
+    """
+    return reading_u_g / charge_g * math.sqrt(1 + share**2 + (1 - share) ** 2 + further)
 
 
-def residue(tare_g: float, gross_charge_g: float, gross_after_g: float, spec: BalanceSpec) -> Residue:
+def residue(
+    tare_g: float, gross_charge_g: float, gross_after_g: float, spec: BalanceSpec, further_readings: int = 0
+) -> Residue:
     """Residue and passing from the three readings in g.
 
+    `further_readings` is 2 where `gross_after_g` holds the shift of a platform, read before and after.
     Raises `ResultError` when the charge is zero or not above its uncertainty, when the net residue is
     negative or above the charge by more than weighing can explain, and for what is not a number.
     """
@@ -64,7 +72,7 @@ def residue(tare_g: float, gross_charge_g: float, gross_after_g: float, spec: Ba
     charge_g, residue_g = gross_charge_g - tare_g, gross_after_g - tare_g
     _check_possible(charge_g, residue_g, spec)
     share = residue_g / charge_g
-    u_pct = 100 * residue_ratio_u(share, spec.mass_u_g, charge_g)
+    u_pct = 100 * residue_ratio_u(share, spec.mass_u_g, charge_g, further_readings)
     return Residue(
         charge_g=charge_g,
         residue_g=residue_g,
@@ -75,6 +83,7 @@ def residue(tare_g: float, gross_charge_g: float, gross_after_g: float, spec: Ba
         passing_u_pct=u_pct,
         below_minimum_weight=residue_g < spec.minimum_weight_g,
         warnings=_warnings(charge_g, residue_g, spec),
+        further_readings=further_readings,
     )
 
 

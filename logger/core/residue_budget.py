@@ -21,9 +21,10 @@ def weighing_components(found: Residue, spec: BalanceSpec) -> tuple[Component, .
     """One component for each known error of the balance, with the tare's correlation.
 
     Three readings of the same u give u(R) = u sqrt(1 + R^2 + (1 - R)^2) / m0, so the sensitivity is
-    that factor over the charge, in % per g.
+    that factor over the charge, in % per g. In live mode the bare platform is read twice more.
     """
-    sensitivity = 100 * residue_ratio_u(found.residue_pct / 100, 1.0, found.charge_g)
+    sensitivity = 100 * residue_ratio_u(found.residue_pct / 100, 1.0, found.charge_g, found.further_readings)
+    platform = ", platform read before and after" if found.further_readings else ""
     return tuple(
         Component(
             name=f"weighing: {name}",
@@ -31,7 +32,7 @@ def weighing_components(found: Residue, spec: BalanceSpec) -> tuple[Component, .
             unit="g",
             sensitivity=sensitivity,
             dof=spec.repeatability_dof if name == "repeatability" else math.inf,
-            basis="three readings, tare shared",
+            basis=f"three readings, tare shared{platform}",
         )
         for name, u_g in spec.components_g
     )

@@ -134,7 +134,14 @@ class LatestBody(Body):
     charge_g: Number | None
     residue_g: Number | None
     residue_pct: Number | None
+    """Corrected for the sieve where the method corrects, unrounded."""
+    raw_residue_pct: Number | None
+    """As weighed."""
     passing_pct: Number | None
+    expanded_u_pct: Number | None
+    """Expanded uncertainty of residue and passing; coverage and budget are in the record."""
+    decision: str | None
+    """accept, inconclusive or reject; null without a decision."""
     residue_max_pct: Number | None
     residue_min_pct: Number | None
     deviations: int

@@ -118,9 +118,14 @@ def plain_message(topics: Topics, kind: Literal["status", "live"], body: dict[st
 def latest_body(record: Mapping[str, Any]) -> dict[str, Any]:
     """A record's summary, flat, so that the simplest consumer can read it. What is missing is null."""
     nested = {part: record.get(part) or {} for part in ("sample", "method", "result", "limits")}
+    # A record of a version that knew no assessment reports what was weighed.
+    assessed = record.get("assessment") or nested["result"]
+    budget, decision = assessed.get("budget") or {}, assessed.get("decision") or {}
     summary: dict[str, Any] = {
         name: nested[part].get(field) for name, (part, field) in _LATEST_NESTED.items()
     }
+    summary |= {name: assessed.get(name) for name in ("residue_pct", "passing_pct")}
+    summary |= {"expanded_u_pct": budget.get("expanded_u_pct"), "decision": decision.get("outcome")}
     summary |= {name: record.get(name) for name in _LATEST_TOP}
     return summary | {"deviations": len(record.get("deviations") or ())}
 
@@ -138,8 +143,7 @@ _LATEST_NESTED = {
     "method_revision": ("method", "revision"),
     "charge_g": ("result", "charge_g"),
     "residue_g": ("result", "residue_g"),
-    "residue_pct": ("result", "residue_pct"),
-    "passing_pct": ("result", "passing_pct"),
+    "raw_residue_pct": ("result", "residue_pct"),
     "residue_max_pct": ("limits", "residue_max_pct"),
     "residue_min_pct": ("limits", "residue_min_pct"),
 }

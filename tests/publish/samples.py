@@ -10,13 +10,23 @@ from logger.core.record import (
     Record,
     RecordDeviation,
     RecordEndpoint,
+    RecordFitness,
     RecordJournal,
     RecordLimits,
     RecordMethod,
     RecordResult,
     RecordSample,
+    RecordSieve,
     RecordTimes,
     RecordWeighing,
+)
+from logger.core.record_assessment import (
+    RecordAssessment,
+    RecordBudget,
+    RecordComponent,
+    RecordCorrection,
+    RecordDecision,
+    RecordNotIncluded,
 )
 
 MADE = "2026-03-02T08:00:00.000Z"
@@ -41,6 +51,66 @@ STATUS = {
     "set_aside": 0,
     "insecure": True,
 }
+
+
+def assessment() -> RecordAssessment:
+    """12.3 % as weighed, 12.9 % corrected."""
+    return RecordAssessment(
+        determinations=1,
+        raw_residue_pct=12.3,
+        residue_pct=12.9,
+        passing_pct=87.1,
+        budget=RecordBudget(
+            components=(
+                RecordComponent(
+                    name="endpoint",
+                    u=0.05,
+                    unit="%",
+                    sensitivity=1.0,
+                    contribution_pct=0.05,
+                    dof=None,
+                    basis="still passing 0.2 %/min when stopped",
+                ),
+            ),
+            not_included=(RecordNotIncluded(name="aperture", reason="no slope"),),
+            u_pct=0.05,
+            dof=None,
+            coverage=0.95,
+            k=1.96,
+            expanded_u_pct=0.098,
+        ),
+        corrected=RecordCorrection(
+            sieve_id="S-45-01",
+            raw_residue_pct=12.3,
+            raw_residue_u_pct=0.05,
+            residue_pct=12.9,
+            residue_u_pct=0.05,
+            factor=12.9 / 12.3,
+            factor_u=0.001,
+            certified_pct=12.9,
+            certified_u_pct=0.01,
+            found_pct=12.3,
+            found_u_pct=0.01,
+            checked_on="2026-01-12",
+            certificate="RP-7",
+        ),
+        uncorrected="",
+        decision=RecordDecision(
+            outcome="accept",
+            rule="simple",
+            guard_pct=0.0,
+            low_pct=None,
+            high_pct=15.0,
+            probability=1.0,
+            text="accept",
+        ),
+        undecided="",
+        residue_text="12.9",
+        passing_text="87.1",
+        expanded_u_text="0.098",
+        rounding_text="to 0.1",
+        statement="residue 12.9 %",
+    )
 
 
 def record() -> Record:
@@ -71,6 +141,21 @@ def record() -> Record:
         aperture_um=45.0,
         bench_sha256="1" * 64,
         rig_sha256=None,
+        sieve=RecordSieve(
+            id="S-45-01",
+            registered=True,
+            frame_mm=200.0,
+            standard="ISO 3310-1:2016",
+            certificate="",
+            certified_on="",
+            mean_aperture_um=None,
+            mean_aperture_u_um=None,
+            runs_before=12,
+            last_tare_g=412.021,
+            last_tare_at=MADE,
+        ),
+        fitness=(RecordFitness(what="balance", standing="fit", text="checked 2 h ago"),),
+        register_head="3:" + "4" * 64,
         started_at=MADE,
         tested_at=MADE,
         outcome="endpoint",
@@ -91,6 +176,7 @@ def record() -> Record:
             live_difference_pct=None,
             warnings=(),
         ),
+        assessment=assessment(),
         limits=RecordLimits(residue_max_pct=15.0, residue_min_pct=None),
         deviations=(RecordDeviation(key="late-suction-off", text="suction off 20 s after the decision"),),
         journal=RecordJournal(events=9, head_batch=4, head_sha256="2" * 64),

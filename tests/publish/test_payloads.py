@@ -79,14 +79,26 @@ def test_a_record_on_the_wire_is_the_record_and_its_delivery_nothing_else() -> N
 
 def test_latest_is_flat_and_says_what_the_record_says() -> None:
     latest = json.loads(messages()["latest"])
-    assert (latest["residue_pct"], latest["residue_max_pct"], latest["residue_min_pct"]) == (12.3, 15.0, None)
+    assert (latest["residue_pct"], latest["residue_max_pct"], latest["residue_min_pct"]) == (12.9, 15.0, None)
+    assert (latest["raw_residue_pct"], latest["expanded_u_pct"], latest["decision"]) == (
+        12.3,
+        0.098,
+        "accept",
+    )
     assert (latest["lot"], latest["sample_id"], latest["method_id"]) == ("lot-1", "s-1", "cement-45")
     assert (latest["review"], latest["outcome"], latest["deviations"]) == ("unreviewed", "endpoint", 1)
     assert latest["seq"] == 7
 
 
+def test_latest_of_a_record_without_assessment_reports_what_was_weighed() -> None:
+    """Records of the first version know none."""
+    body = replace(record(), assessment=None).body()
+    latest = json.loads(latest_message(LAB, item("record", body), SENT))
+    assert (latest["residue_pct"], latest["passing_pct"], latest["decision"]) == (12.3, 87.7, None)
+
+
 def test_latest_of_a_run_without_a_result_has_no_figures() -> None:
-    body = replace(record(), outcome="aborted", result=None, endpoint=None).body()
+    body = replace(record(), outcome="aborted", result=None, assessment=None, endpoint=None).body()
     latest = json.loads(latest_message(LAB, item("record", body), SENT))
     assert (latest["outcome"], latest["residue_pct"], latest["passing_pct"]) == ("aborted", None, None)
 

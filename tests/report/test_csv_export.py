@@ -73,13 +73,21 @@ def test_records_with_and_without_a_result() -> None:
         "aperture_um": 45.0,
         "outcome": "endpoint",
         "result": {"charge_g": 25.0, "residue_g": -0.001, "residue_pct": -0.004, "passing_pct": 100.004},
+        "assessment": {
+            "residue_pct": 0.0,
+            "residue_text": "0.0",
+            "budget": {"u_pct": 0.01},
+            "decision": None,
+        },
         "limits": {"residue_max_pct": 12.0, "residue_min_pct": None},
         "simulated": True,
     }
-    rows = read(records_csv([body, body | {"result": None, "outcome": "aborted"}]))
+    without = body | {"result": None, "assessment": None, "outcome": "aborted"}
+    rows = read(records_csv([body, without]))
     first, second = (dict(zip(rows[0], row, strict=True)) for row in rows[1:])
     assert first["sample_id"] == "'=evil()"
     assert first["residue_g"] == "-0.001"
     assert first["simulated"] == "1"
-    assert second["residue_pct"] == ""
+    assert (first["raw_residue_pct"], first["residue_pct"], first["u_pct"]) == ("-0.004", "0.0", "0.01")
+    assert second["residue_pct"] == second["raw_residue_pct"] == ""
     assert second["outcome"] == "aborted"

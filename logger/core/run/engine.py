@@ -168,7 +168,19 @@ def why_not_ready(run: Run, now_ns: int) -> str:
 
 def _check(run: Run, now_ns: int) -> None:
     if not why_not_ready(run, now_ns):
-        run.emit(E.CHECKS_PASSED, now_ns, zero_dp_pa=round(run.pressure.dp_pa or 0.0, 1))
+        zero_dp_pa = round(run.pressure.dp_pa or 0.0, 1)
+        run.emit(E.CHECKS_PASSED, now_ns, zero_dp_pa=zero_dp_pa)
+        _note_equipment(run, now_ns, zero_dp_pa)
+
+
+def _note_equipment(run: Run, now_ns: int, zero_dp_pa: float) -> None:
+    """Deviations that were known before the run, and the transducer's zero as it is now."""
+    for key, text in run.plan.notes:
+        run.deviation(now_ns, key, text)
+    limit_pa = run.plan.bench.checks.pressure_zero_tolerance_pa
+    if limit_pa is not None and abs(zero_dp_pa) > limit_pa:
+        text = f"The pressure at rest is {zero_dp_pa:g} Pa, {limit_pa:g} Pa are allowed: zero the transducer."
+        run.deviation(now_ns, "pressure-zero", text)
 
 
 def _watch_zero(run: Run, now_ns: int) -> None:

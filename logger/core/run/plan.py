@@ -5,11 +5,15 @@ from __future__ import annotations
 import dataclasses
 import hashlib
 import json
-from dataclasses import dataclass
+from dataclasses import dataclass, field
+from datetime import date
 from typing import Any
 
 from logger.core.alarm_limits import AlarmLimits
 from logger.core.method import Method
+from logger.core.register.fitness import Fitness
+from logger.core.register.planned import PlannedSieve
+from logger.core.register.policy import CheckPolicy
 from logger.core.rig import Rig
 from logger.core.weighing import BalanceSpec
 
@@ -38,6 +42,7 @@ class BenchPlan:
     alarms: AlarmLimits
     link_gap_s: float
     insecure_broker: bool = False
+    checks: CheckPolicy = field(default_factory=CheckPolicy)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -52,6 +57,16 @@ class RunPlan:
     rig: Rig | None
     software: str
     simulated: bool = False
+    sieve_id: str = ""
+    """As named by the operator; empty when none was named."""
+    sieve: PlannedSieve | None = None
+    """What the register knows of it; None for a sieve that is not in it."""
+    fitness: tuple[Fitness, ...] = ()
+    """How the equipment stood at the start."""
+    register_head: str = ""
+    """Newest entry of the register at the start, NUMBER:SHA256."""
+    notes: tuple[tuple[str, str], ...] = ()
+    """Deviations known before the run, key and sentence: noted as soon as it begins."""
 
     def data(self) -> dict[str, Any]:
         """As plain JSON values, with the hashes of method, bench and rig."""
@@ -65,8 +80,16 @@ class RunPlan:
 
 def plain_json(value: Any) -> dict[str, Any]:
     """A dataclass as JSON values; infinities become null, since JSON has none."""
-    plain: dict[str, Any] = json.loads(json.dumps(dataclasses.asdict(value)).replace("Infinity", "null"))
+    plain: dict[str, Any] = json.loads(
+        json.dumps(dataclasses.asdict(value), default=_day).replace("Infinity", "null")
+    )
     return plain
+
+
+def _day(value: object) -> str:
+    if isinstance(value, date):
+        return value.isoformat()
+    raise TypeError(f"{value!r} is no plain value")
 
 
 def canonical_json(value: Any) -> str:

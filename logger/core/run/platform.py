@@ -6,9 +6,6 @@ only read once; the difference weighs the sieve alone, and the live load is reco
 
 from __future__ import annotations
 
-import math
-
-from logger.core.residue import Residue
 from logger.core.run.commands import Refused
 from logger.core.run.events import EventKind as E
 from logger.core.run.run import Run
@@ -68,14 +65,3 @@ def weighed_gross_g(run: Run, gross_g: float) -> float:
     if gross_g > read_g - 0.5 * sieve_g(run):
         raise Refused("The platform still carries the sieve: lift it off the rig, with its residue.")
     return round(read_g - (gross_g - (run.facts.platform_before_g or 0.0)), 6)
-
-
-def residue_u_pct(run: Run, found: Residue) -> float:
-    """Standard uncertainty of the residue from weighing, % of the charge.
-
-    Live mode has two more independent readings than interval mode: the platform before and after.
-    """
-    if not run.live_mode:
-        return found.residue_u_pct
-    platform_pct = 100 * math.sqrt(2) * run.plan.bench.balance.mass_u_g / found.charge_g
-    return math.hypot(found.residue_u_pct, platform_pct)

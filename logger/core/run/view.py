@@ -116,11 +116,12 @@ def _result(run: Run) -> ResultView | None:
         )
     if not facts.result:
         return None
+    assessed = facts.result["assessment"]
     return ResultView(
         outcome=facts.outcome,
-        residue_pct=facts.result["residue_pct"],
-        residue_u_pct=facts.result["residue_u_weighing_pct"],
-        passing_pct=facts.result["passing_pct"],
+        residue_pct=assessed["residue_pct"],
+        residue_u_pct=assessed["budget"]["u_pct"],
+        passing_pct=assessed["passing_pct"],
         residue_g=facts.result["residue_g"],
         reason=facts.ended_reason,
     )

@@ -3,12 +3,16 @@
 from __future__ import annotations
 
 from logger.core.interval_rules import IntervalJudgement, WeighingPoint, judge_interval
-from logger.core.residue import Residue, ResultError, reconcile, residue
+from logger.core.record_assessment import kept
+from logger.core.residue import Residue, ResultError, reconcile
 from logger.core.run.commands import Refused
 from logger.core.run.events import EventKind as E
-from logger.core.run.platform import LEAST_SIEVE_G, residue_u_pct, take_platform, weighed_gross_g
+from logger.core.run.plan import plain_json
+from logger.core.run.platform import LEAST_SIEVE_G, sieve_g, take_platform, weighed_gross_g
+from logger.core.run.result import assess_run, determination
 from logger.core.run.run import Run
 from logger.core.run.states import RunState
+from logger.core.sieve_checks import judge_tare
 
 WEIGHING_STATES = frozenset({RunState.TARING, RunState.CHARGING, RunState.WEIGHING})
 
@@ -51,7 +55,18 @@ def _tare(run: Run, now_ns: int, gross_g: float, extra: dict[str, object]) -> st
             f"The balance shows {gross_g:.{_digits(run)}f} g: put the empty sieve on the pan (do not tare it)."
         )
     run.emit(E.TARE_WEIGHED, now_ns, gross_g=gross_g, **extra)
+    _judge_tare(run, now_ns)
     return f"Empty sieve: {gross_g:.{_digits(run)}f} g."
+
+
+def _judge_tare(run: Run, now_ns: int) -> None:
+    """The empty sieve against its last tare after cleaning: clogging and tears show for free."""
+    planned = run.plan.sieve
+    if planned is None or planned.last_tare_g is None:
+        return
+    judged = judge_tare(sieve_g(run), planned.last_tare_g, run.plan.bench.balance, planned.tare_allowed_g)
+    if judged.verdict != "as before":
+        run.deviation(now_ns, "sieve-tare", f"Sieve {planned.sieve.id}: {judged.text}.")
 
 
 def _charge(run: Run, now_ns: int, gross_g: float, extra: dict[str, object]) -> str:
@@ -159,15 +174,11 @@ def decision_data(judgement: IntervalJudgement) -> dict[str, object]:
 
 
 def compute(run: Run, now_ns: int) -> None:
-    """State computing: residue and passing from the three weighings, or invalid with the reason."""
-    facts = run.facts
+    """State computing: residue, passing and assessment from the weighings, or invalid with the reason."""
+    method, spec = run.plan.method, run.plan.bench.balance
     try:
-        found = residue(
-            facts.tare_g or 0.0,
-            facts.charge_gross_g or 0.0,
-            (facts.tare_g or 0.0) + facts.weighings[-1].load_g,
-            run.plan.bench.balance,
-        )
+        found = determination(run.facts, method, spec)
+        assessed = assess_run(run.facts, method, spec, run.plan.sieve, found)
     except ResultError as error:
         run.emit(E.INVALIDATED, now_ns, reason=str(error))
         return
@@ -179,9 +190,10 @@ def compute(run: Run, now_ns: int) -> None:
         residue_g=round(found.residue_g, 6),
         residue_pct=found.residue_pct,
         passing_pct=found.passing_pct,
-        residue_u_weighing_pct=residue_u_pct(run, found),
+        residue_u_weighing_pct=found.residue_u_pct,
         below_minimum_weight=found.below_minimum_weight,
         warnings=list(found.warnings),
+        assessment=plain_json(kept(assessed)),
     )
 
 

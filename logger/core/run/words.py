@@ -32,7 +32,6 @@ _TEXTS: dict[E, str] = {
     E.HELD: "Held by {by}: {reason}.",
     E.RESUMED: "Resumed by {by}: {reason}.",
     E.RESULT_DUE: "Residue weighed.",
-    E.RESULT_COMPUTED: "Residue {residue_pct:.2f} %, passing {passing_pct:.2f} %.",
     E.CLOSED: "Closed by {by}.",
     E.ABORTED: "Aborted by {by}: {reason}.",
     E.INVALIDATED: "Invalid: {reason}.",
@@ -71,7 +70,19 @@ def event_text(kind: E, data: dict[str, Any]) -> str:
         return f"Next interval: {target_s:.0f} s." if target_s else "Draw-down."
     if kind is E.PERMIT_CHANGED:
         return f"Permit {'granted' if data['granted'] else 'withdrawn'}: {data['reason']}."
+    if kind is E.RESULT_COMPUTED:
+        return _result_text(data)
     return _TEXTS[kind].format(**data)
+
+
+def _result_text(data: dict[str, Any]) -> str:
+    """The figures as reported; as weighed for a run of a version that knew no assessment."""
+    assessed = data.get("assessment")
+    if assessed is None:
+        return f"Residue {data['residue_pct']:.2f} %, passing {data['passing_pct']:.2f} %."
+    decision = assessed["decision"]
+    after = f" Decision: {decision['text']}." if decision else f" No decision: {assessed['undecided']}."
+    return f"{assessed['statement'][0].upper()}{assessed['statement'][1:]}.{after}"
 
 
 def event_level(event: Event) -> Level:

@@ -1,0 +1,226 @@
+"""From what a person typed to an entry of the register, judged on the way.
+
+Every function gives the data of one entry or raises `ResultError` with a sentence; nothing is kept here.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Callable, Mapping
+from datetime import date
+from typing import Any, get_args
+
+from logger.core.balance_check import judge_check
+from logger.core.correction import CorrectionFactor
+from logger.core.refusal import ResultError, require, require_finite
+from logger.core.register.events import RegisterEvent, RegisterKind
+from logger.core.register.policy import CheckPolicy
+from logger.core.register.state import RegisterState, SieveEntry, factor_of
+from logger.core.sieve_checks import judge_tare
+from logger.core.sieves import Standard, TestSieve, apertures_um, tolerance
+from logger.core.text import clean_text
+from logger.core.weighing import BalanceSpec
+
+_ID = re.compile(r"[A-Za-z0-9](?:[A-Za-z0-9._-]{0,38}[A-Za-z0-9])?\Z")
+_LONGEST = 200
+
+
+def enter(
+    kind: RegisterKind,
+    entry: Mapping[str, Any],
+    *,
+    by: str,
+    why: str,
+    utc: str,
+    state: RegisterState,
+    policy: CheckPolicy,
+    balance: BalanceSpec,
+) -> RegisterEvent:
+    """One entry, ready to be kept. Raises `ResultError` or `Refused` for what cannot be meant."""
+    person = clean_text("by", by, 64)
+    reason = clean_text("why", why, _LONGEST)
+    require(bool(person), "say who you are (--by): the register keeps it")
+    bench = _Bench(state, policy, balance, date.fromisoformat(utc[:10]))
+    data = _MAKERS[kind](bench, entry)
+    if kind is RegisterKind.SIEVE_RETIRED:
+        require(bool(reason), "say why the sieve is retired (--why)")
+    return RegisterEvent(kind, utc, person, reason, data)
+
+
+class _Bench:
+    """What entries are judged against."""
+
+    def __init__(self, state: RegisterState, policy: CheckPolicy, balance: BalanceSpec, today: date) -> None:
+        self.state, self.policy, self.balance, self.today = state, policy, balance, today
+
+    def sieve(self, entry: Mapping[str, Any]) -> SieveEntry:
+        """The sieve that the entry names."""
+        sieve_id = _text(entry, "sieve_id")
+        known = self.state.sieves.get(sieve_id)
+        if known is None:
+            names = ", ".join(sorted(self.state.sieves)) or "none"
+            raise ResultError(f"sieve {sieve_id!r} is not in the register; there are: {names}")
+        require(not known.retired, f"sieve {sieve_id} was retired ({known.retired})")
+        return known
+
+
+def _text(entry: Mapping[str, Any], name: str) -> str:
+    return clean_text(name, entry.get(name, ""), _LONGEST)
+
+
+def number(entry: Mapping[str, Any], name: str) -> float:
+    """The value as a number. Raises `ResultError` for anything else, nan and infinity included."""
+    value = entry.get(name)
+    if isinstance(value, bool) or not isinstance(value, int | float):
+        raise ResultError(f"{name} must be a number, not {value!r}")
+    require_finite(**{name: value})
+    return float(value)
+
+
+def _day(text: str, name: str, today: date) -> date:
+    try:
+        day = date.fromisoformat(text)
+    except ValueError:
+        raise ResultError(f"{name} is written YYYY-MM-DD, not {text!r}") from None
+    require(day <= today, f"{name} {day} lies after today ({today}): correct it")
+    return day
+
+
+def _sieve_added(bench: _Bench, entry: Mapping[str, Any]) -> dict[str, Any]:
+    sieve_id, standard = _text(entry, "id"), _text(entry, "standard")
+    require(
+        _ID.match(sieve_id) is not None,
+        f"a sieve's id has letters, digits, dots, hyphens and underscores inside, at most 40: not {sieve_id!r}",
+    )
+    require(sieve_id not in bench.state.sieves, f"sieve {sieve_id} is in the register already")
+    known = get_args(Standard)
+    require(standard in known, f"standard must be one of {', '.join(known)}, not {standard!r}")
+    chosen: Standard = next(name for name in known if name == standard)
+    certified_on = _text(entry, "certified_on")
+    if certified_on:
+        _day(certified_on, "certified_on", bench.today)
+    mean, mean_u = (
+        None if entry.get(name) is None else number(entry, name)
+        for name in ("mean_aperture_um", "mean_aperture_u_um")
+    )
+    sieve = TestSieve(
+        id=sieve_id,
+        aperture_um=number(entry, "aperture_um"),
+        frame_mm=number(entry, "frame_mm"),
+        standard=chosen,
+        certificate=_text(entry, "certificate"),
+        certified_on=certified_on,
+        mean_aperture_um=mean,
+        mean_aperture_u_um=mean_u,
+    )
+    _check_aperture(sieve)
+    return {name: getattr(sieve, name) for name in TestSieve.__dataclass_fields__}
+
+
+def _check_aperture(sieve: TestSieve) -> None:
+    """The aperture stands in its series, and a certificate's mean lies within the series' tolerance."""
+    if sieve.standard == "certificate" or (sieve.aperture_um < 20 and sieve.mean_aperture_um is not None):
+        require(
+            sieve.mean_aperture_um is not None,
+            f"sieve {sieve.id}: standard = certificate needs mean aperture and uncertainty from it",
+        )
+        return
+    require(
+        sieve.aperture_um in apertures_um(sieve.standard) or sieve.mean_aperture_um is not None,
+        f"{sieve.aperture_um:g} µm is no nominal aperture of {sieve.standard}",
+    )
+    if sieve.mean_aperture_um is None or sieve.aperture_um not in apertures_um(sieve.standard):
+        return
+    y_um = tolerance(sieve.aperture_um, sieve.standard).y_um
+    off_um = sieve.mean_aperture_um - sieve.aperture_um
+    require(
+        abs(off_um) <= y_um + 1e-9,
+        f"mean aperture {sieve.mean_aperture_um:g} µm is {off_um:+.3g} µm from {sieve.aperture_um:g} µm, "
+        f"outside the tolerance Y = {y_um:g} µm of {sieve.standard}: such a sieve is not one of that standard",
+    )
+
+
+def _sieve_retired(bench: _Bench, entry: Mapping[str, Any]) -> dict[str, Any]:
+    return {"sieve_id": bench.sieve(entry).sieve.id}
+
+
+def _sieve_tared(bench: _Bench, entry: Mapping[str, Any]) -> dict[str, Any]:
+    known, mass_g = bench.sieve(entry), number(entry, "mass_g")
+    require(mass_g > 0, f"the mass of a sieve must be above zero, not {mass_g:g} g")
+    text = "first tare"
+    if known.tares:
+        judged = judge_tare(mass_g, known.tares[-1].mass_g, bench.balance, bench.policy.tare_allowed_g)
+        text = judged.text
+    return {"sieve_id": known.sieve.id, "mass_g": mass_g, "text": text}
+
+
+def _sieve_referenced(bench: _Bench, entry: Mapping[str, Any]) -> dict[str, Any]:
+    known = bench.sieve(entry)
+    text = _text(entry, "checked_on")
+    require(
+        bool(text), f"the correction factor of sieve {known.sieve.id} has no date: enter when it was found"
+    )
+    factor = CorrectionFactor(
+        sieve_id=known.sieve.id,
+        certified_pct=number(entry, "certified_pct"),
+        certified_u_pct=number(entry, "certified_u_pct"),
+        found_pct=number(entry, "found_pct"),
+        found_u_pct=number(entry, "found_u_pct"),
+        checked_on=_day(text, "checked_on", bench.today),
+        certificate=_text(entry, "certificate"),
+    )
+    data = {name: getattr(factor, name) for name in CorrectionFactor.__dataclass_fields__}
+    data |= {"checked_on": factor.checked_on.isoformat()}
+    run_ids = [clean_text("run", run_id, 64) for run_id in entry.get("run_ids", ())]
+    factor_of(data)
+    return data | {"run_ids": run_ids, "factor": factor.factor, "factor_u": factor.factor_u}
+
+
+def _balance_checked(bench: _Bench, entry: Mapping[str, Any]) -> dict[str, Any]:
+    weight = bench.policy.weight(_text(entry, "weight_id"))
+    zero_g, reading_g = number(entry, "zero_g"), number(entry, "reading_g")
+    found = judge_check(weight.weight(), zero_g, reading_g, bench.balance.readability_g)
+    return {
+        "weight_id": weight.id,
+        "certificate": weight.certificate,
+        "mass_g": weight.mass_g,
+        "tolerance_g": weight.tolerance_g,
+        "zero_g": zero_g,
+        "reading_g": reading_g,
+        "deviation_g": round(found.deviation_g, 9),
+        "passed": found.passed,
+        "text": found.text,
+    }
+
+
+def _pressure_checked(bench: _Bench, entry: Mapping[str, Any]) -> dict[str, Any]:
+    policy, zero_pa = bench.policy, number(entry, "zero_pa")
+    span = [
+        {"applied_pa": number(point, "applied_pa"), "reading_pa": number(point, "reading_pa")}
+        for point in entry.get("span", ())
+    ]
+    faults = []
+    limit_pa = policy.pressure_zero_tolerance_pa
+    if limit_pa is not None and abs(zero_pa) > limit_pa:
+        faults.append(f"zero is {zero_pa:+g} Pa, {limit_pa:g} Pa allowed")
+    for point in span:
+        applied_pa = point["applied_pa"]
+        require(applied_pa > 0, f"an applied pressure must be above zero, not {applied_pa:g} Pa")
+        off_pct = 100 * (point["reading_pa"] - applied_pa) / applied_pa
+        if abs(off_pct) > policy.pressure_span_tolerance_pct + 1e-9:
+            allowed = f"{policy.pressure_span_tolerance_pct:g} % allowed"
+            faults.append(f"{off_pct:+.2g} % off at {applied_pa:g} Pa, {allowed}")
+    reference = _text(entry, "reference")
+    require(not span or bool(reference), "name the reference instrument (--reference) of a span check")
+    text = "; ".join(faults) or f"zero {zero_pa:+g} Pa, {len(span)} points of span within tolerance"
+    return {"reference": reference, "zero_pa": zero_pa, "span": span, "passed": not faults, "text": text}
+
+
+_MAKERS: dict[RegisterKind, Callable[[_Bench, Mapping[str, Any]], dict[str, Any]]] = {
+    RegisterKind.SIEVE_ADDED: _sieve_added,
+    RegisterKind.SIEVE_RETIRED: _sieve_retired,
+    RegisterKind.SIEVE_TARED: _sieve_tared,
+    RegisterKind.SIEVE_REFERENCED: _sieve_referenced,
+    RegisterKind.BALANCE_CHECKED: _balance_checked,
+    RegisterKind.PRESSURE_CHECKED: _pressure_checked,
+}

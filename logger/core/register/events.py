@@ -1,0 +1,30 @@
+"""Facts about equipment, as entered by a person: frozen, past tense, with who, when and why."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from enum import StrEnum
+from typing import Any
+
+
+class RegisterKind(StrEnum):
+    """Every kind of entry. Stored as text, so names never change."""
+
+    SIEVE_ADDED = "sieve_added"
+    SIEVE_RETIRED = "sieve_retired"
+    SIEVE_TARED = "sieve_tared"
+    SIEVE_REFERENCED = "sieve_referenced"
+    """A reference powder was sieved on it: certified and found residue make its correction factor."""
+    BALANCE_CHECKED = "balance_checked"
+    PRESSURE_CHECKED = "pressure_checked"
+
+
+@dataclass(frozen=True, slots=True)
+class RegisterEvent:
+    """One entry. `utc` wall time, `by` who, `why` in a few words; `data` plain JSON, units in the keys."""
+
+    kind: RegisterKind
+    utc: str
+    by: str
+    why: str
+    data: dict[str, Any]

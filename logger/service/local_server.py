@@ -23,7 +23,8 @@ from logger.service.picture import snapshot
 
 PROTOCOL = 1
 COMMAND_LIMIT = 64 * 1024
-LEAST_GAP_S = 0.25
+LEAST_GAP_S = 0.03
+USUAL_GAP_S = 0.25
 LONGEST_GAP_S = 1.0
 MOST_WATCHERS = 16
 BACKLOG_LIMIT = 8 * 1024 * 1024
@@ -53,19 +54,16 @@ class LocalServer:
             self._path.unlink(missing_ok=True)
 
     async def _broadcast(self) -> None:
-        loop, changed = asyncio.get_running_loop(), self._service.changed
-        last_s = 0.0
+        changed = self._service.changed
         while True:
             # Not wait_for: in Python 3.11 it swallows a cancellation that meets the event.
             with contextlib.suppress(TimeoutError):
-                async with asyncio.timeout(LEAST_GAP_S if self._watchers else LONGEST_GAP_S):
+                async with asyncio.timeout(USUAL_GAP_S if self._watchers else LONGEST_GAP_S):
                     await changed.wait()
-            # Many events in one instant make one picture.
-            await asyncio.sleep(0.02)
             changed.clear()
-            if loop.time() - last_s >= 0.04:
-                last_s = loop.time()
-                self._send_all()
+            self._send_all()
+            # Many events in one instant make one picture.
+            await asyncio.sleep(LEAST_GAP_S)
 
     def _send_all(self) -> None:
         for watcher in list(self._watchers.values()):

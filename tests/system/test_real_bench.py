@@ -27,12 +27,14 @@ def same_sequence(kinds: list[str]) -> list[str]:
     return [kind for kind in kinds if not kind.startswith(late)]
 
 
-@pytest.mark.parametrize("tcp", [False, True], ids=["pty", "tcp"])
+@pytest.mark.parametrize(
+    "tcp", [False, pytest.param(True, marks=pytest.mark.full)], ids=["pty", "tcp"]
+)
 async def test_real_ports_give_the_same_story_and_residue_as_virtual_time(tmp_path: Path, tcp: bool) -> None:
     virtual = finished()
-    async with real_bench(tmp_path, tcp=tcp) as bench:
+    async with real_bench(tmp_path, speed=30.0, tcp=tcp) as bench:
         await bench.do("start", **START)
-        picture = await bench.operate("awaiting_review")
+        picture = await bench.operate("awaiting_review", limit_s=120.0)
         await bench.until(lambda p: "start" in p.can)
         assert picture.run is not None
         record = bench.record(picture.run.run_id)
@@ -50,7 +52,7 @@ async def test_real_ports_give_the_same_story_and_residue_as_virtual_time(tmp_pa
 
 
 async def test_a_pulled_balance_is_shown_within_a_second_and_the_run_ends_well(tmp_path: Path) -> None:
-    async with real_bench(tmp_path, speed=20.0) as bench:
+    async with real_bench(tmp_path, speed=40.0) as bench:
         await bench.do("start", **START)
         await bench.operate("sieving")
         pulled = time.monotonic()

@@ -203,6 +203,36 @@ def test_suction_lost_holds_the_run_after_its_grace() -> None:
     assert "dp-lost" in alarms
 
 
+def raised(run: VirtualRun) -> list[str]:
+    return [event.data["key"] for event in run.events if event.kind is EventKind.ALARM_RAISED]
+
+
+def test_a_pressure_that_never_reaches_its_band_is_said_with_what_to_do() -> None:
+    run = virtual_run(shipped_method(FILLER))
+    run.until(RunState.DRAWING_DOWN)
+    for _ in range(1400):
+        run.step()
+        if run.engine.run.pressure.suction_on():
+            break
+        assert "band-not-reached" not in raised(run), "the suction is not even on"
+    run.virtual.hands.holds = True
+    run.virtual.rig.set_valve(1.0)
+    for _ in range(1400):
+        run.step()
+    assert run.engine.state is RunState.DRAWING_DOWN
+    text = run.engine.run.alarms["band-not-reached"][1]
+    assert "2250 to 2750 Pa" in text
+    assert "bleed valve" in text
+
+
+def test_a_blocked_line_raises_the_pressure_alarm() -> None:
+    run = until_sieving()
+    run.on_bytes = lambda channel, data: data.replace(b"2", b"8", 1) if channel is Channel.PRESSURE else data
+    for _ in range(40):
+        run.step()
+    assert "dp-high" in raised(run)
+
+
 def mute(channel: Channel) -> Callable[[Channel, bytes], bytes]:
     return lambda spoken, data: b"" if spoken is channel else data
 

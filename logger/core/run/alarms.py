@@ -54,7 +54,9 @@ def _band_not_reached(run: Run, now_ns: int) -> None:
     low_pa, high_pa = suction.dp_pa - suction.band_pa, suction.dp_pa + suction.band_pa
     dp_pa = run.pressure.dp_pa or 0.0
     waiting = run.state is RunState.DRAWING_DOWN and run.pressure.suction_on()
-    late = waiting and run.since_s(now_ns) > REACH_BAND_S and not run.pressure.in_band(run.pressure.dp_pa)
+    seen = run.suction_seen_segment == run.facts.segment
+    on_s = (now_ns - run.suction_seen_ns) / 1e9 if seen else 0.0
+    late = waiting and on_s > REACH_BAND_S and not run.pressure.in_band(run.pressure.dp_pa)
     text = (
         f"Pressure {dp_pa:.0f} Pa has not reached its band of {low_pa:.0f} to {high_pa:.0f} Pa: "
         "set the bleed valve, check filter, hose and lid."

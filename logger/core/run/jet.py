@@ -31,6 +31,7 @@ def _draw_down(run: Run, now_ns: int) -> None:
     pressure = run.pressure
     if pressure.suction_on() and pressure.fresh(now_ns) and run.suction_seen_segment != run.facts.segment:
         run.suction_seen_segment = run.facts.segment
+        run.suction_seen_ns = pressure.at_ns or now_ns
         run.emit(E.SUCTION_SEEN_ON, pressure.at_ns or now_ns, segment=run.facts.segment)
     settled = pressure.band_held_s(now_ns) >= run.plan.method.suction.settle_s
     if settled and pressure.fresh(now_ns) and run.suction_seen_segment == run.facts.segment:

@@ -45,6 +45,7 @@ class Run:
         self.jet_while_held_s = 0.0
         self.outside_band = False
         self.suction_seen_segment = 0
+        self.suction_seen_ns = 0
         self.suction_off_seen_segment = 0
         self._utc = utc
         self._new: list[Event] = []

@@ -29,10 +29,11 @@ def time_lines(board: Board, width: int) -> list[Content]:
 
 
 def _clocks(run: RunView) -> list[str]:
-    parts = [f"suction not yet on, max {duration(run.max_time_s)}"]
-    if run.elapsed_s is not None:
-        limit = f" of max {duration(run.max_time_s)}"
-        parts = [f"elapsed {duration(run.elapsed_s)}{limit}", f"effective {duration(run.effective_s)}"]
+    limit = f"max {duration(run.max_time_s)}"
+    if run.elapsed_s is None and run.effective_s == 0:
+        parts = [f"suction not yet on, {limit}"]
+    else:
+        parts = [f"elapsed {duration(run.elapsed_s)} of {limit}", f"effective {duration(run.effective_s)}"]
     if run.interval_target_s is not None:
         bar = progress_bar(run.interval_done_s, run.interval_target_s, 8)
         parts.append(f"interval {duration(run.interval_done_s)}/{duration(run.interval_target_s)} {bar}")

@@ -72,7 +72,7 @@ def instruction_lines(board: Board, width: int, height: int) -> list[Content]:
     text, detail = _words(board)
     plain = paragraph(text, width, STRONG)
     plain += paragraph(detail, width)
-    big = big_lines(text, width, height - len(plain))
+    big = big_lines(text.rstrip("."), width, height - len(plain))
     style = f"bold {BLUE}" if board.answering and not board.snapshot.alarms else BAD
     return [Content.styled(each, style) for each in big] + plain
 

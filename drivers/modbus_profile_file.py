@@ -102,7 +102,9 @@ def _register(table: TomlTable, types: Sequence[RegisterType]) -> Register:
     kind = RegisterType(table.choice("type", types))
     if "word_order" in table and kind.word_count == 1:
         raise table.error("word_order", f"one {kind} register has no word order", "leave word_order out")
-    order = WordOrder(table.choice("word_order", [*WordOrder])) if kind.word_count > 1 else WordOrder.HIGH_FIRST
+    order = (
+        WordOrder(table.choice("word_order", [*WordOrder])) if kind.word_count > 1 else WordOrder.HIGH_FIRST
+    )
     return Register(
         kind=RegisterKind(table.choice("register", [*RegisterKind])),
         address=table.whole("address", 0, 65_536 - kind.word_count),

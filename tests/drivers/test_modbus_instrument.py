@@ -12,9 +12,9 @@ import pytest
 from drivers.backoff import BackOffPolicy
 from drivers.instrument import LineInstrument, LinkTiming
 from drivers.link_watch import LinkEvent
-from drivers.modbus_instrument import ModbusInstrument
+from drivers.modbus_instrument import ModbusInstrument, frame_gap_s
 from drivers.modbus_profile import ModbusProfile
-from drivers.profile import LineProfile
+from drivers.profile import LineProfile, SerialSettings
 from drivers.reading import Quality, Reading
 from tests.drivers.dialects import shipped as shipped_lines
 from tests.drivers.modbus_slave import Slave
@@ -398,3 +398,9 @@ def test_a_pseudo_terminal_with_parity_can_be_opened_again(pty_peer: PtyPeer) ->
         await pty_peer.unplug()
 
     run_async(whole())
+
+
+@pytest.mark.parametrize(("baud", "gap_ms"), [(9600, 4.01), (19_200, 2.01), (115_200, 1.75)])
+def test_a_request_keeps_its_distance_from_the_answer_before(baud: int, gap_ms: float) -> None:
+    """3.5 characters of 11 bits, at least 1.75 ms (MODBUS over serial line 1.02, from memory)."""
+    assert frame_gap_s(SerialSettings(baud=baud)) * 1000 == pytest.approx(gap_ms, abs=0.005)

@@ -6,9 +6,10 @@ import math
 
 CHANCE = 1e-6
 """A run of equal readings less likely than this is not chance."""
-MEMORY = 200.0
-"""Readings over which the share of equal neighbours is learned; coarse digits repeat naturally."""
-FIRST_SHARE = 0.3
+MEMORY = 60.0
+"""Readings over which the share of equal neighbours is learned."""
+FIRST_SHARE = 0.995
+"""Coarse digits repeat naturally, for minutes in the rest: believed until the readings show otherwise."""
 SHARE_RANGE = (0.02, 0.995)
 ROUNDING = 1e-9
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 import sqlite3
 from pathlib import Path
 
-from logger.store.batches import head
+from logger.store.batches import head, unpacked
 from logger.store.chain import sha256_hex
 from logger.store.head_file import Noted, read_head_file
 from logger.store.outbox_rows import last_seq
@@ -44,7 +44,7 @@ def _missing_tail(connection: sqlite3.Connection, path: Path, utc: str, noted: N
 
 
 def hash_at(connection: sqlite3.Connection, batch: int) -> str | None:
-    """The stored hash of a batch; None when it is inside a packed stretch, or not there."""
+    """The hash of a batch, also inside a packed stretch; None when it is not there or cannot be read."""
     for query in (
         "SELECT hash FROM batch WHERE seq = ?",
         "SELECT hash FROM stretch WHERE last_seq = ?",
@@ -53,7 +53,19 @@ def hash_at(connection: sqlite3.Connection, batch: int) -> str | None:
         row = connection.execute(query, (batch,)).fetchone()
         if row is not None:
             return str(row[0])
-    return None
+    return _packed_hash(connection, batch)
+
+
+def _packed_hash(connection: sqlite3.Connection, batch: int) -> str | None:
+    row = connection.execute(
+        "SELECT first_seq, run_id, before, packed FROM stretch WHERE first_seq <= ?1 AND last_seq >= ?1 "
+        "ORDER BY first_seq DESC LIMIT 1",
+        (batch,),
+    ).fetchone()
+    try:
+        return next((one.hash for one in unpacked(*row) if one.seq == batch), None) if row else None
+    except ValueError:
+        return None
 
 
 def note_gap(

@@ -51,6 +51,7 @@ class HeadFile:
         self._fd: int | None = None
         with contextlib.suppress(OSError):
             self._fd = os.open(head_path(store), os.O_RDWR | os.O_CREAT | os.O_CLOEXEC, 0o600)
+            os.ftruncate(self._fd, _WIDTH)
 
     def note(self, noted: Noted, sync: bool) -> None:
         """Write the newest head; `sync` waits for the disk."""

@@ -9,6 +9,7 @@ from contextlib import closing
 from pathlib import Path
 from typing import Any
 
+from logger.core.ports import MessageKind
 from logger.core.readings import Reading
 from logger.core.record import ChainHead, Record
 from logger.core.run.commands import Refused
@@ -119,6 +120,16 @@ class Journal(WriterHooks):
     def archive(self, run_id: str) -> Future[None]:
         """Pack the batches of a finished run, beside the writer; see `archive`."""
         return self._aside.submit(self._archive, run_id)
+
+    def publish(self, run_id: str, kind: MessageKind, body: dict[str, Any]) -> Future[None]:
+        """Queue a message that is no part of the journal (a block of readings)."""
+
+        def job(connection: sqlite3.Connection) -> None:
+            add_message(connection, self._new_id(), kind, run_id, self.utc(), body)
+
+        future = self.writer.submit(job)
+        future.add_done_callback(lambda _: self.on_message())
+        return future
 
     # --- beyond the port --------------------------------------------------------------------------------
 

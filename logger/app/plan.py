@@ -21,6 +21,7 @@ def bench_plan(bench: Bench, speed: float = 1.0) -> BenchPlan:
         zero_tolerance_g=bench.balance.zero_tolerance_g,
         alarms=bench.alarms,
         link_gap_s=LINK_GAP_S * speed,
+        checks=bench.checks,
         insecure_broker=bench.broker is not None and bench.broker.insecure,
     )
 

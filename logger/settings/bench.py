@@ -9,6 +9,7 @@ from typing import Any, ClassVar, Literal
 
 from logger.core.alarm_limits import AlarmLimits
 from logger.core.method import STRICT
+from logger.core.register.policy import CheckPolicy
 from logger.core.weighing import BalanceSpec
 from logger.settings.toml_model import load_toml
 
@@ -24,7 +25,10 @@ def _slug(name: str, value: str) -> None:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class BalancePort:
-    """The balance: profile and port, and what its certificate and checks say of it (g)."""
+    """The balance: profile and port, and what its certificate and checks say of it (g).
+
+    Figures from readability to buoyancy are those of `BalanceSpec`, under the same names.
+    """
 
     __pydantic_config__: ClassVar[dict[str, Any]] = STRICT
     profile: str
@@ -32,21 +36,22 @@ class BalancePort:
     identity: str = ""
     readability_g: float
     repeatability_g: float
+    repeatability_dof: int | None = None
+    """Weighings behind the repeatability, less one; left out when it is known well."""
     eccentricity_g: float = 0.0
     linearity_g: float = 0.0
     drift_g: float = 0.0
+    buoyancy_g: float = 0.0
     capacity_g: float
     zero_tolerance_g: float = 0.05
 
+    def __post_init__(self) -> None:
+        self.spec()
+
     def spec(self) -> BalanceSpec:
-        """What the uncertainty of a weighing needs."""
-        return BalanceSpec(
-            readability_g=self.readability_g,
-            repeatability_g=self.repeatability_g,
-            eccentricity_g=self.eccentricity_g,
-            linearity_g=self.linearity_g,
-            drift_g=self.drift_g,
-        )
+        """What the uncertainty of a weighing needs. Raises ValueError for what cannot be meant."""
+        known = {name: getattr(self, name) for name in BalanceSpec.__dataclass_fields__}
+        return BalanceSpec(**{name: value for name, value in known.items() if value is not None})
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -110,6 +115,8 @@ class Broker:
     cert_file: str | None = None
     key_file: str | None = None
     insecure: bool = False
+    readings: bool = False
+    """Also publish the readings of a run, as blocks of columns about every 10 s."""
 
     def __post_init__(self) -> None:
         if not 0 < self.port < 65536:
@@ -135,6 +142,7 @@ class Bench:
     balance: BalancePort
     pressure: PressurePort
     alarms: AlarmLimits = field(default_factory=AlarmLimits)
+    checks: CheckPolicy = field(default_factory=CheckPolicy)
     permit: PermitPort = field(default_factory=PermitPort)
     broker: Broker | None = None
     rig: RigFile | None = None
@@ -145,6 +153,12 @@ class Bench:
     def __post_init__(self) -> None:
         _slug("site", self.site)
         _slug("bench", self.bench)
+        for weight in self.checks.weights:
+            if weight.tolerance_g < self.balance.readability_g:
+                raise ValueError(
+                    f"checks: the tolerance of weight {weight.id}, {weight.tolerance_g:g} g, is finer than one digit "
+                    f"of the balance ({self.balance.readability_g:g} g): such a check can show nothing"
+                )
         if self.permit.kind != "none" and self.permit.port in (self.balance.port, self.pressure.port):
             raise ValueError(
                 f'permit: port "{self.permit.port}" is an instrument\'s too; the relay needs a port of its own'

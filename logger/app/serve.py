@@ -128,6 +128,7 @@ def _setup(options: ServeOptions, bench: Bench) -> BenchSetup:
         speed=options.speed,
         simulated=options.simulated,
         live_rate=make_live_rate,
+        publish_readings=bench.broker is not None and bench.broker.readings,
         ports={Channel.MASS: bench.balance.port, Channel.PRESSURE: bench.pressure.port},
         profiles={Channel.MASS: bench.balance.profile, Channel.PRESSURE: bench.pressure.profile},
     )

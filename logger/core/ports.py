@@ -12,6 +12,8 @@ from logger.core.record import ChainHead, Record
 from logger.core.run.events import Event
 from logger.core.snapshot import BrokerView
 
+MessageKind = Literal["event", "record", "readings"]
+
 
 class Clock(Protocol):
     """The bench clock: monotonic, scaled with the simulated rig, and the wall time beside it."""
@@ -39,9 +41,6 @@ class IdSource(Protocol):
     def new_id(self) -> str:
         """A UUID (RFC 9562, version 7) in text form."""
         ...
-
-
-MessageKind = Literal["event", "record", "readings"]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -73,6 +72,10 @@ class RunJournal(Protocol):
 
     def archive(self, run_id: str) -> Future[None]:
         """Pack the readings of a finished run."""
+        ...
+
+    def publish(self, run_id: str, kind: MessageKind, body: dict[str, Any]) -> Future[None]:
+        """Queue a message for the plant that is no part of the journal."""
         ...
 
 

@@ -37,6 +37,7 @@ from logger.service.history import TraceHistory
 from logger.service.idle import IdleBench
 from logger.service.links import Links
 from logger.service.permit_desk import PermitDesk
+from logger.service.readings_blocks import ReadingsBlocks, shift_utc
 
 EVENTS_SHOWN = 60
 CLOCK_STEP_S = 1.0
@@ -56,6 +57,7 @@ class BenchSetup:
     speed: float
     simulated: bool
     live_rate: Callable[[RunPlan, float], LiveRate]
+    publish_readings: bool = False
     ports: Mapping[Channel, str]
     profiles: Mapping[Channel, str]
 
@@ -81,6 +83,7 @@ class BenchService:
         self.idle = IdleBench(setup.plan)
         self.links = Links(setup.ports, setup.profiles)
         self.history = TraceHistory()
+        self._blocks = ReadingsBlocks(setup.speed)
         self.events: deque[EventView] = deque(maxlen=EVENTS_SHOWN)
         self.controls_held_by = ""
         self.changed = asyncio.Event()
@@ -103,6 +106,8 @@ class BenchService:
         for reading in readings:
             engine.on_reading(reading)
         self._after_input(readings)
+        if self.setup.publish_readings:
+            self._collect(readings, last=engine.ended)
 
     def on_link(self, channel: Channel, state: str, text: str) -> None:
         """A link changed; told at once, whatever the run does."""
@@ -196,6 +201,7 @@ class BenchService:
         self.engine, self.run_id = engine, plan.run_id
         self.events.clear()
         self.history.clear()
+        self._blocks.clear()
         self._show(planned)
         self.changed.set()
         return number
@@ -233,6 +239,18 @@ class BenchService:
         self.changed.set()
         if any(event.kind in _ENDING for event in events):
             self._finishing = asyncio.create_task(self._finish(self.run_id, engine), name="finish-run")
+
+    def _collect(self, readings: Sequence[Reading], last: bool) -> None:
+        for reading in readings:
+            self._blocks.add(reading)
+        engine, now_ns = self.engine, self.clock.now_ns()
+        zero_ns = None if engine is None else engine.run.facts.suction_start_ns
+        if zero_ns is None or not (last or self._blocks.due(now_ns)):
+            return
+        zero_utc = shift_utc(self.clock.utc(), -(now_ns - zero_ns) / 1e9 / self.setup.speed)
+        block = self._blocks.take(self.run_id, zero_ns, zero_utc)
+        if block is not None:
+            self._journal.publish(self.run_id, "readings", block)
 
     async def _finish(self, run_id: str, engine: RunEngine) -> None:
         facts = engine.run.facts

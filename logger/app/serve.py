@@ -36,6 +36,7 @@ from logger.store.journal import Journal
 from logger.store.lock import InstanceLock
 from logger.store.outbox import SqliteOutbox
 from logger.store.recover import close_open_runs
+from logger.store.register import StoreRegister
 
 TICK_S = 0.1
 LIVE_S = 1.0
@@ -98,7 +99,8 @@ async def _run_bench(
         bench.permit, clock.now_ns, lambda event: service.on_permit_link(event.state, event.text)
     )
     desk = None if permit is None else PermitDesk(permit, bench.permit.port, bench.permit.kind)
-    service = BenchService(_setup(options, bench), clock, UuidV7(), journal, plant, desk)
+    register = StoreRegister(options.data.store, journal.writer, bench.checks)
+    service = BenchService(_setup(options, bench), clock, UuidV7(), journal, plant, desk, register)
     watch_store(journal, service)
 
     def on_link(channel: Channel, event: LinkEvent) -> None:

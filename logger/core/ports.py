@@ -9,6 +9,9 @@ from typing import Any, Literal, Protocol
 
 from logger.core.readings import Reading
 from logger.core.record import ChainHead, Record
+from logger.core.register.events import RegisterEvent
+from logger.core.register.look import RegisterLook
+from logger.core.register.state import RegisterState
 from logger.core.run.events import Event
 from logger.core.snapshot import BrokerView
 
@@ -76,6 +79,24 @@ class RunJournal(Protocol):
 
     def publish(self, run_id: str, kind: MessageKind, body: dict[str, Any]) -> Future[None]:
         """Queue a message for the plant that is no part of the journal."""
+        ...
+
+
+class Register(Protocol):
+    """What changes in use: sieves and checks, as entries that are kept and chained."""
+
+    def look(self, sieve_id: str, method_id: str, revision: int) -> RegisterLook:
+        """The register and what the history says of sieve and method. Blocks for a short read.
+
+        Raises Refused when it cannot be read.
+        """
+        ...
+
+    def enter(self, make: Callable[[RegisterState], RegisterEvent]) -> Future[RegisterEvent]:
+        """Keep the entry that `make` makes of the state as it is.
+
+        The future fails with what `make` raises, and with Refused when the store cannot be written.
+        """
         ...
 
 

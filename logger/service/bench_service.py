@@ -13,9 +13,11 @@ from dataclasses import dataclass
 from typing import Any
 
 from logger.core.method import Method
-from logger.core.ports import Clock, IdSource, PlantLink, RunJournal
+from logger.core.ports import Clock, IdSource, PlantLink, Register, RunJournal
 from logger.core.readings import Channel, Reading
 from logger.core.record import build_record
+from logger.core.refusal import ResultError
+from logger.core.register.look import RegisterLook
 from logger.core.rig import Rig
 from logger.core.run.commands import Command, Do, Refused, Reply
 from logger.core.run.engine import RunEngine
@@ -26,10 +28,10 @@ from logger.core.run.start import (
     check_arrangement,
     check_capacity,
     check_endpoint,
-    pick_aperture,
     pick_method,
     read_sample,
 )
+from logger.core.run.start_equipment import check_equipment, check_revision, read_sieve_id
 from logger.core.run.states import RunState
 from logger.core.run.words import event_level, event_text
 from logger.core.snapshot import EventView, LinkState
@@ -38,6 +40,7 @@ from logger.service.idle import IdleBench
 from logger.service.links import Links
 from logger.service.permit_desk import PermitDesk
 from logger.service.readings_blocks import ReadingsBlocks, shift_utc
+from logger.service.register_desk import entered_text, entry_maker
 
 EVENTS_SHOWN = 60
 CLOCK_STEP_S = 1.0
@@ -73,11 +76,13 @@ class BenchService:
         journal: RunJournal,
         plant: PlantLink,
         permit: PermitDesk | None = None,
+        register: Register | None = None,
     ) -> None:
         """Nothing is started; the caller feeds `on_readings`, `on_link` and `tick`."""
         self.setup, self.clock, self.plant = setup, clock, plant
         self._ids, self._journal = ids, journal
         self.permit = permit
+        self._register = register
         self.engine: RunEngine | None = None
         self.run_id = ""
         self.idle = IdleBench(setup.plan)
@@ -141,8 +146,10 @@ class BenchService:
         try:
             if name == "start":
                 return Reply(True, await self._start(args))
+            if name == "register":
+                return await self._enter(by, args)
             return self._to_run(name, by, args)
-        except Refused as refusal:
+        except (Refused, ResultError) as refusal:
             return Reply(False, str(refusal))
 
     def can(self) -> tuple[str, ...]:
@@ -178,6 +185,9 @@ class BenchService:
         check_arrangement(method, setup.plan.arrangement)
         check_capacity(method, setup.plan.capacity_g, setup.plan.balance.readability_g)
         check_endpoint(method, setup.rig, setup.plan.balance)
+        look = await self._look(method, args)
+        check_revision(method, look.used_method)
+        equipment = check_equipment(method, args, look, setup.plan.checks, self.clock.utc())
         self.links.require_up()
         if self.permit is not None:
             self.permit.require_up()
@@ -185,14 +195,33 @@ class BenchService:
             run_id=self._ids.new_id(),
             sample=sample,
             method=method,
-            aperture_um=pick_aperture(method, args.get("aperture_um")),
+            aperture_um=equipment.aperture_um,
             bench=setup.plan,
             rig=setup.rig,
             software=setup.software,
             simulated=setup.simulated,
+            sieve_id=equipment.sieve_id,
+            sieve=equipment.sieve,
+            fitness=equipment.fitness,
+            register_head=look.head,
+            notes=equipment.notes,
         )
         number = await self._open_run(plan)
         return f"Run {number} is planned."
+
+    async def _look(self, method: Method, args: Mapping[str, Any]) -> RegisterLook:
+        if self._register is None:
+            return RegisterLook()
+        head = method.method
+        return await asyncio.to_thread(self._register.look, read_sieve_id(args), head.id, head.revision)
+
+    async def _enter(self, by: str, args: Mapping[str, Any]) -> Reply:
+        """An entry of the register: `kind`, `entry`, `why`, and `by` where it is not who holds the controls."""
+        if self._register is None:
+            raise Refused("This bench keeps no register.")
+        make = entry_maker(args, by, self.clock.utc(), self.setup.plan)
+        event = await asyncio.wrap_future(self._register.enter(make))
+        return Reply(True, entered_text(event))
 
     async def _open_run(self, plan: RunPlan) -> int:
         engine = RunEngine(plan, self.clock.now_ns(), self.clock.utc, self.setup.live_rate)

@@ -117,6 +117,9 @@ class LocalServer:
         if name == "release_controls":
             watcher.release()
             return Reply(True, "Controls released.")
+        if name == "register":
+            # An entry moves no run and carries the name of who makes it: controls stay where they are.
+            return await service.command(name, watcher.person, args)
         if service.controls_held_by not in ("", watcher.holder_name):
             return Reply(False, f"{service.controls_held_by} holds the controls: take them first.")
         if not watcher.holder_name:

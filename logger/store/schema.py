@@ -72,6 +72,15 @@ CREATE TABLE record (
   body TEXT NOT NULL,
   PRIMARY KEY (run_id, revision)
 ) STRICT;
+-- The sieve of a record, for its count of runs; a damaged body has none.
+CREATE INDEX record_sieve ON record (CASE WHEN json_valid(body) THEN json_extract(body, '$.sieve.id') END);
+-- Entries about equipment. A chain of its own, since they belong to no run; `before` as in batch.
+CREATE TABLE register (
+  seq INTEGER PRIMARY KEY,
+  entry TEXT NOT NULL,
+  before TEXT NOT NULL,
+  hash TEXT NOT NULL
+) STRICT;
 CREATE TABLE outbox (
   seq INTEGER PRIMARY KEY,
   message_id TEXT NOT NULL UNIQUE,

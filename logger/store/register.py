@@ -1,0 +1,223 @@
+"""The register in the store: entries as canonical text, chained by hash as the journal is.
+
+A chain of its own, since entries belong to no run; each run's plan holds the register's head at its start,
+so that the journal vouches for the register up to there.
+"""
+
+from __future__ import annotations
+
+import json
+import sqlite3
+from collections.abc import Callable, Iterator
+from concurrent.futures import Future
+from contextlib import closing
+from pathlib import Path
+from typing import Any
+
+from logger.core.refusal import ResultError
+from logger.core.register.events import RegisterEvent, RegisterKind
+from logger.core.register.look import RegisterLook, balance_since, sieve_since
+from logger.core.register.policy import CheckPolicy
+from logger.core.register.state import RegisterState, fold_register
+from logger.core.run.commands import Refused
+from logger.core.run.plan import canonical_json
+from logger.store.chain import sha256_hex
+from logger.store.errors import StoreError
+from logger.store.history import reading
+from logger.store.writer import Writer
+
+GENESIS = sha256_hex(b"lastgrain register 1")
+"""What the first entry follows."""
+
+_USED_METHOD = """
+SELECT json_extract(record.body, '$.method.frozen') FROM run JOIN record ON record.run_id = run.run_id
+WHERE run.method_id = ? AND run.method_revision = ? AND record.revision = 1 AND json_valid(record.body)
+ORDER BY run.number LIMIT 1
+"""
+# The expression is that of the index `record_sieve`.
+_OF_SIEVE = """
+FROM record JOIN run ON run.run_id = record.run_id
+WHERE CASE WHEN json_valid(record.body) THEN json_extract(record.body, '$.sieve.id') END = ?
+  AND record.revision = 1 AND json_array_length(record.body, '$.weighings') > 0
+"""
+Make = Callable[[RegisterState], RegisterEvent]
+
+
+def entry_text(event: RegisterEvent) -> str:
+    """An entry as it is hashed and kept."""
+    plain = {"kind": event.kind.value, "utc": event.utc, "by": event.by, "why": event.why, "data": event.data}
+    return canonical_json(plain)
+
+
+def entry_hash(before: str, seq: int, entry: str) -> str:
+    """Hash of one entry: that of the one before, its number and its text, joined by line feeds."""
+    return sha256_hex("\n".join((before, str(seq), entry)).encode())
+
+
+def _event(text: str) -> RegisterEvent:
+    plain = json.loads(text)
+    return RegisterEvent(RegisterKind(plain["kind"]), plain["utc"], plain["by"], plain["why"], plain["data"])
+
+
+def register_events(connection: sqlite3.Connection) -> list[RegisterEvent]:
+    """All entries, oldest first. Raises StoreError when one cannot be read."""
+    found = []
+    for seq, text in connection.execute("SELECT seq, entry FROM register ORDER BY seq"):
+        try:
+            found.append(_event(text))
+        except (ValueError, KeyError, TypeError) as error:
+            raise StoreError(
+                f"Entry {seq} of the register is damaged ({error}): restore a backup."
+            ) from error
+    return found
+
+
+def register_head(connection: sqlite3.Connection) -> tuple[int, str]:
+    """Number and hash of the newest entry; 0 and the genesis before the first."""
+    row = connection.execute("SELECT seq, hash FROM register ORDER BY seq DESC LIMIT 1").fetchone()
+    return (0, GENESIS) if row is None else (int(row[0]), str(row[1]))
+
+
+def append_entry(connection: sqlite3.Connection, make: Make) -> RegisterEvent:
+    """Make the next entry from the state as it is and keep it, in the caller's transaction."""
+    event = make(fold_register(register_events(connection)))
+    last, before = register_head(connection)
+    text = entry_text(event)
+    connection.execute(
+        "INSERT INTO register VALUES (?, ?, ?, ?)",
+        (last + 1, text, before, entry_hash(before, last + 1, text)),
+    )
+    return event
+
+
+def register_faults(connection: sqlite3.Connection) -> Iterator[str]:
+    """A sentence for every entry that is not what it was, or is missing."""
+    expected, before = 1, GENESIS
+    rows = connection.execute("SELECT seq, entry, before, hash FROM register ORDER BY seq")
+    for seq, text, follows, kept in rows:
+        if seq != expected:
+            yield f"Entries {expected} to {seq - 1} of the register are missing."
+        elif follows != before:
+            yield f"Entry {seq} of the register does not follow the entry before it."
+        if entry_hash(follows, seq, text) != kept:
+            yield f"Entry {seq} of the register was altered."
+        expected, before = seq + 1, kept
+    yield from _unknown_heads(connection)
+
+
+def _unknown_heads(connection: sqlite3.Connection) -> Iterator[str]:
+    """Heads that runs have frozen and the register no longer has: it was cut or rewritten."""
+    heads = connection.execute(
+        "SELECT DISTINCT json_extract(body, '$.register_head') FROM record "
+        "WHERE json_valid(body) AND coalesce(json_extract(body, '$.register_head'), '') <> ''"
+    )
+    for (head,) in heads:
+        number, _, sha256 = str(head).partition(":")
+        known = connection.execute("SELECT hash FROM register WHERE seq = ?", (int(number),)).fetchone()
+        if number != "0" and (known is None or known[0] != sha256):
+            yield f"A run was started with entry {number} of the register, which is no longer there as it was."
+
+
+def runs_since(connection: sqlite3.Connection, utc: str) -> int:
+    """Runs started at or after this time."""
+    row = connection.execute("SELECT count(*) FROM run WHERE started_at >= ?", (utc,)).fetchone()
+    return int(row[0])
+
+
+def sieve_runs(connection: sqlite3.Connection, sieve_id: str, since: str = "") -> int:
+    """Runs on this sieve, with a charge put on it, since a time (UTC text)."""
+    query = f"SELECT count(*) {_OF_SIEVE} AND run.started_at >= ?"
+    return int(connection.execute(query, (sieve_id, since)).fetchone()[0])
+
+
+def sieve_tares(
+    connection: sqlite3.Connection, sieve_id: str, limit: int = 50
+) -> list[tuple[int, str, float]]:
+    """Number of the run, its start and the sieve's mass in g, of the newest runs on it, oldest first.
+
+    Runs with the balance beside only: on a platform the tare holds the rest of the unit.
+    """
+    query = (
+        f"SELECT run.number, run.started_at, json_extract(record.body, '$.tare_g') {_OF_SIEVE} "
+        "AND json_extract(record.body, '$.arrangement') = 'beside' ORDER BY run.number DESC LIMIT ?"
+    )
+    return connection.execute(query, (sieve_id, limit)).fetchall()[::-1]
+
+
+def look(
+    connection: sqlite3.Connection, policy: CheckPolicy, sieve_id: str, method_id: str, revision: int
+) -> RegisterLook:
+    """What the start of a run needs to know."""
+    state = fold_register(register_events(connection))
+    number, sha256 = register_head(connection)
+    since, entry = balance_since(state, policy), state.sieves.get(sieve_id)
+    used = connection.execute(_USED_METHOD, (method_id, revision)).fetchone()
+    return RegisterLook(
+        state=state,
+        head=f"{number}:{sha256}" if number else "",
+        runs_since_balance=0 if since is None else runs_since(connection, since),
+        sieve_runs=sieve_runs(connection, sieve_id) if entry else 0,
+        sieve_runs_since_check=sieve_runs(connection, sieve_id, sieve_since(entry)) if entry else 0,
+        used_method=None if used is None or used[0] is None else json.loads(used[0]),
+    )
+
+
+class StoreRegister:
+    """Implements the Register port over the store's one writer."""
+
+    def __init__(self, path: Path, writer: Writer, policy: CheckPolicy) -> None:
+        """Opens nothing; each look is a short read."""
+        self._path, self._writer, self._policy = path, writer, policy
+
+    def look(self, sieve_id: str, method_id: str, revision: int) -> RegisterLook:
+        """See the port."""
+        try:
+            with reading(self._path) as connection:
+                return look(connection, self._policy, sieve_id, method_id, revision)
+        except StoreError as error:
+            raise Refused(f"The register cannot be read: {error}") from error
+
+    def enter(self, make: Make) -> Future[RegisterEvent]:
+        """See the port."""
+        answer: Future[RegisterEvent] = Future()
+
+        def job(connection: sqlite3.Connection) -> RegisterEvent | Refused | ResultError:
+            try:
+                return append_entry(connection, make)
+            except (Refused, ResultError) as refusal:
+                # An answer, not a failure of the store: nothing has been written yet.
+                return refusal
+
+        def pass_on(done: Future[RegisterEvent | Refused | ResultError]) -> None:
+            error = done.exception()
+            if error is not None:
+                failed = isinstance(error, StoreError)
+                answer.set_exception(Refused(f"Nothing was kept: {error}") if failed else error)
+                return
+            result = done.result()
+            if isinstance(result, RegisterEvent):
+                answer.set_result(result)
+            else:
+                answer.set_exception(result)
+
+        self._writer.submit(job).add_done_callback(pass_on)
+        return answer
+
+
+def enter_alone(connection: sqlite3.Connection, make: Make) -> RegisterEvent:
+    """One entry over a connection of its own, when no service owns the store; closes the connection."""
+    with closing(connection):
+        connection.execute("BEGIN IMMEDIATE")
+        try:
+            event = append_entry(connection, make)
+        except BaseException:
+            connection.execute("ROLLBACK")
+            raise
+        connection.execute("COMMIT")
+    return event
+
+
+def plain_entry(event: RegisterEvent) -> dict[str, Any]:
+    """As JSON values."""
+    plain: dict[str, Any] = json.loads(entry_text(event))
+    return plain

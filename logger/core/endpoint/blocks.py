@@ -12,12 +12,16 @@ from logger.core.endpoint.lag_match import LAGS_S, LagMatch
 from logger.core.endpoint.parameters import Tuning
 
 Array = NDArray[np.float64]
+STAMP_SD_S = 0.02
+BUNCH_DOUBT = 0.6
+"""Doubt about a block's time: what arrived is not quite when it was weighed, the less so in bunches."""
 _UNKNOWN = [math.nan] * len(LAGS_S)
 
 
 @dataclass(frozen=True, slots=True)
 class Block:
-    """Mean of a short stretch; masses in % of the charge. `scatter` is of readings about the block's line."""
+    """Mean of a short stretch; masses in % of the charge. `scatter` is of readings about the block's line,
+    `time_sd` the doubt about its time."""
 
     t_s: float
     theta_s: float
@@ -27,6 +31,7 @@ class Block:
     kpa_per_s: float
     count: int
     scatter: float
+    time_sd: float
     in_gate: bool
 
 
@@ -124,6 +129,7 @@ class BlockBuilder:
             kpa_per_s=kpa_slope,
             count=kept,
             scatter=scatter,
+            time_sd=STAMP_SD_S + BUNCH_DOUBT * float(np.max(stamped - t)) / math.sqrt(t.size),
             in_gate=all(self._gate),
         )
 

@@ -13,6 +13,9 @@ from logger.store.outbox_rows import last_seq
 LOST = "lost: "
 """How the reason begins for a message of which nothing is left but its number."""
 
+SALVAGED = "salvaged"
+"""Key in `meta` whose value says why rows may be missing."""
+
 
 def close_gap(connection: sqlite3.Connection, path: Path, utc: str) -> list[str]:
     """Compare with the head noted beside the store. What is missing is noted as a gap; gives sentences."""
@@ -35,7 +38,8 @@ def _missing_tail(connection: sqlite3.Connection, path: Path, utc: str, noted: N
     reason = "an older copy was put in place, or the file ending in -wal was deleted"
     connection.execute("BEGIN IMMEDIATE")
     note_gap(connection, last + 1, noted.head.batch, noted.head.sha256, utc, reason)
-    skip_messages(connection, noted.outbox, utc, reason)
+    if noted.outbox > last_seq(connection):
+        skip_messages(connection, noted.outbox, utc, reason)
     connection.execute("COMMIT")
     return (
         f"{path} lacks batches {last + 1} to {noted.head.batch}, which it had before: {reason}. "
@@ -76,8 +80,8 @@ def note_gap(
 
 
 def skip_messages(connection: sqlite3.Connection, up_to: int, utc: str, reason: str) -> None:
-    """Numbers of the outbox up to `up_to` are gone: one message, set aside, holds their place."""
-    if up_to > last_seq(connection):
+    """Numbers of the outbox before and at `up_to` are gone: one message, set aside, holds their place."""
+    if connection.execute("SELECT 1 FROM outbox WHERE seq = ?", (up_to,)).fetchone() is None:
         connection.execute(
             "INSERT INTO outbox (seq, message_id, kind, run_id, created_at, body, body_sha256, set_aside) "
             "VALUES (?, ?, 'event', '', ?, '{}', ?, ?)",

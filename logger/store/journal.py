@@ -19,7 +19,7 @@ from logger.core.run.words import event_level, event_text
 from logger.store import archive
 from logger.store.batches import append, head, last_ns
 from logger.store.errors import StoreError
-from logger.store.journal_text import events_text, writable
+from logger.store.journal_text import events_text, run_columns, writable
 from logger.store.opening import CHECKED_AT_START, damage_note, open_store
 from logger.store.outbox_rows import add_message
 from logger.store.packing import Packable
@@ -259,13 +259,6 @@ def _insert_run(connection: sqlite3.Connection, run_id: str, plan: dict[str, Any
         "INSERT INTO run VALUES (?, ?, ?, ?, ?, ?, ?, ?, 0)", (run_id, number, *run_columns(plan), started_at)
     )
     return number
-
-
-def run_columns(plan: dict[str, Any]) -> tuple[str, str, str, str, int]:
-    """What the history lists of a plan: sample, operator, lot, method and its revision."""
-    sample, method = plan["sample"], plan["method"]["method"]
-    texts = (sample["sample_id"], sample["operator_id"], sample["lot"], method["id"])
-    return (*texts, method["revision"])
 
 
 def _insert_record(connection: sqlite3.Connection, body: dict[str, Any]) -> None:

@@ -35,13 +35,11 @@ def events_of(text: str) -> list[Event]:
     return [Event(EventKind(e["kind"]), e["at_ns"], e["utc"], e["data"]) for e in json.loads(text)]
 
 
-def begins_run(text: str) -> bool:
-    """Whether the text's first event is the plan of a run."""
-    try:
-        events = events_of(text)
-    except (ValueError, KeyError, TypeError):
-        return False
-    return bool(events) and events[0].kind is EventKind.RUN_PLANNED
+def run_columns(plan: dict[str, Any]) -> tuple[str, str, str, str, int]:
+    """What the history lists of a plan: sample, operator, lot, method and its revision."""
+    sample, method = plan["sample"], plan["method"]["method"]
+    texts = (sample["sample_id"], sample["operator_id"], sample["lot"], method["id"])
+    return (*texts, method["revision"])
 
 
 def _writable(value: Any) -> Any:

@@ -1,184 +1,164 @@
-"""Carries over what can still be read from a damaged store into a new one.
+"""Carries over what can still be trusted from a damaged store into a new one.
 
-Every row is read by its key, so that one bad page costs what was on it and no more. Batches keep their
-numbers and hashes; what is missing between them is noted as a gap, which `verify` names for ever.
+Batches, records and messages keep their numbers and hashes; a row that does not fit its own hash is left
+behind. What is missing between them is noted, and `verify` names it for ever.
 """
 
 from __future__ import annotations
 
 import contextlib
 import sqlite3
-from collections.abc import Iterator
 from contextlib import closing
-from dataclasses import dataclass, field
 from itertools import pairwise
 from pathlib import Path
-from typing import Any
 
-from logger.store.batches import Batch, batch_rows, run_batches, unpacked
+from logger.store.batches import Batch, run_batches
 from logger.store.chain import GENESIS
-from logger.store.errors import StoreError
-from logger.store.gaps import note_gap, skip_messages
-from logger.store.journal_text import begins_run
+from logger.store.gaps import SALVAGED, note_gap, skip_messages
+from logger.store.journal_text import events_of, run_columns
+from logger.store.salvage_rows import JUMP, TABLES, copy_table
 from logger.store.schema import read_only
 
-JUMP = 10_000
-"""Where the end of a table could not be read, its numbers go on at the next multiple: none is used twice."""
-_BLOCK = 256
-_PIECES = ("batch", "stretch", "gap")
-
-
-@dataclass(slots=True)
-class _Found:
-    """What was carried over. `cut` says whether a table's end could not be read."""
-
-    copied: int = 0
-    cut: set[str] = field(default_factory=set)
+_CHAINED = {"batch", "stretch", "gap"}
 
 
 def salvage(damaged: Path, connection: sqlite3.Connection, utc: str, reason: str) -> str:
-    """Fill the new store from the damaged one; the sentence that a person must read. Raises StoreError."""
-    found = _Found()
+    """Fill the new store from the damaged one; gives the sentence that a person must read."""
+    copied, cut = 0, set()
     connection.execute("PRAGMA foreign_keys = OFF")
     connection.execute("BEGIN IMMEDIATE")
     with contextlib.suppress(sqlite3.DatabaseError), closing(read_only(damaged)) as source:
-        for table, key in (("meta", "rowid"), ("run", "rowid"), ("batch", "seq"), ("stretch", "first_seq"),
-                           ("gap", "first_seq"), ("record", "rowid"), ("outbox", "seq")):  # fmt: skip
-            _copy_table(source, connection, table, key, found)
-    runs = connection.execute("SELECT run_id, number FROM run ORDER BY number").fetchall()
-    dropped = [number for run_id, number in runs if _drop_unusable(connection, run_id)]
-    _drop_orphans(connection)
-    _note_gaps(connection, found, utc, f"the store was damaged; the file is kept as {damaged.name}")
-    hurt = [number for run_id, number in runs if number not in dropped and not _whole(connection, run_id)]
+        source.text_factory = _text
+        for table in TABLES:
+            rows, doubtful = copy_table(source, connection, table)
+            copied += rows
+            cut |= {table.name} if doubtful else set()
+    listed = _numbers(connection)
+    _mend_runs(connection)
+    kept = _numbers(connection)
+    why = f"the store was damaged; the file is kept as {damaged.name}"
+    connection.execute("INSERT OR REPLACE INTO meta VALUES (?, ?)", (SALVAGED, f"{why} ({utc})"))
+    _note_gaps(connection, bool(cut & _CHAINED), utc, why)
+    _note_messages(connection, "outbox" in cut, utc, why)
+    hurt = {number for run_id, number in kept.items() if not _whole(connection, run_id)}
     connection.execute("COMMIT")
     connection.execute("PRAGMA foreign_keys = ON")
-    return _sentence(damaged, reason, len(runs) - len(dropped) - len(hurt), hurt, dropped, found)
+    gone = sorted(set(listed.values()) - set(kept.values()))
+    unknown = "run" in cut or not copied
+    return _sentence(damaged, reason, len(kept) - len(hurt), sorted(hurt), gone, unknown)
 
 
-def _copy_table(
-    source: sqlite3.Connection, to: sqlite3.Connection, table: str, key: str, found: _Found
-) -> None:
-    columns = ", ".join(row[1] for row in to.execute(f"PRAGMA table_info({table})"))
-    marks = ", ".join("?" * (columns.count(",") + 1))
-    last = _last_key(source, table, key, found)
-    for row in _rows(
-        source, f"SELECT {columns} FROM {table} WHERE {key} BETWEEN ? AND ? ORDER BY {key}", last
-    ):
-        # A row that the new store refuses is one that the damage has garbled.
-        with contextlib.suppress(sqlite3.Error):
-            to.execute(f"INSERT INTO {table} ({columns}) VALUES ({marks})", row)
-            found.copied += 1
+def _text(data: bytes) -> str:
+    return data.decode("utf-8", "replace")
 
 
-def _last_key(source: sqlite3.Connection, table: str, key: str, found: _Found) -> int:
-    """The highest key; found by steps where the end of the table cannot be read."""
-    try:
-        return int(source.execute(f"SELECT coalesce(max({key}), 0) FROM {table}").fetchone()[0])
-    except sqlite3.DatabaseError:
-        found.cut.add(table)
-    last, step = 0, 1
-    while step < 1 << 40:
-        query = f"SELECT {key} FROM {table} WHERE {key} BETWEEN ? AND ? LIMIT 1"
-        rows = _try_all(source, query, step, 1 << 62) or []
-        last = max([last, *(int(row[0]) for row in rows)])
-        step *= 2
-    return last + JUMP
+def _numbers(connection: sqlite3.Connection) -> dict[str, int]:
+    return dict(connection.execute("SELECT run_id, number FROM run").fetchall())
 
 
-def _rows(source: sqlite3.Connection, query: str, last: int) -> Iterator[tuple[Any, ...]]:
-    """Rows in blocks; a block that cannot be read as a whole is read row by row."""
-    for first in range(1, last + 1, _BLOCK):
-        block = _try_all(source, query, first, first + _BLOCK - 1)
-        if block is not None:
-            yield from block
-            continue
-        for one in range(first, first + _BLOCK):
-            yield from _try_all(source, query, one, one) or []
-
-
-def _try_all(source: sqlite3.Connection, query: str, first: int, last: int) -> list[tuple[Any, ...]] | None:
-    try:
-        return source.execute(query, (first, last)).fetchall()
-    except sqlite3.Error:
-        return None
-
-
-def _whole(connection: sqlite3.Connection, run_id: str) -> bool:
-    """Every batch from the run's first to its last is there and fits its hash."""
-    try:
-        batches = list(run_batches(connection, run_id))
-    except ValueError:
-        return False
-    fits = all(batch.true_hash() == batch.hash for batch in batches)
-    follows = all(b.before == a.hash for a, b in pairwise(batches) if b.seq == a.seq + 1)
-    gaps = connection.execute("SELECT first_seq, last_seq FROM gap").fetchall()
-    inside = [1 for first, last in gaps if batches and first <= batches[-1].seq and last >= batches[0].seq]
-    return bool(batches) and fits and follows and not inside and begins_run(batches[0].content.events)
-
-
-def _drop_unusable(connection: sqlite3.Connection, run_id: str) -> bool:
-    """A run without a record of which the beginning is lost tells nothing; a garbled stretch neither."""
-    for first, before, packed in connection.execute(
-        "SELECT first_seq, before, packed FROM stretch WHERE run_id = ?", (run_id,)
-    ).fetchall():
-        try:
-            list(unpacked(first, run_id, before, packed))
-        except ValueError:
-            connection.execute("DELETE FROM stretch WHERE first_seq = ?", (first,))
-    if connection.execute("SELECT 1 FROM record WHERE run_id = ?", (run_id,)).fetchone():
-        return False
-    batches: list[Batch] = list(batch_rows(connection, "run_id = ?", run_id))
-    if batches and begins_run(batches[0].content.events):
-        return False
-    connection.execute("DELETE FROM run WHERE run_id = ?", (run_id,))
-    return True
-
-
-def _drop_orphans(connection: sqlite3.Connection) -> None:
+def _mend_runs(connection: sqlite3.Connection) -> None:
+    """Lines of the history from the plans in the journal; runs of which nothing can be told are dropped."""
+    last = 0
+    ids = connection.execute(
+        "SELECT run_id, min(seq) FROM (SELECT run_id, seq FROM batch UNION ALL "
+        "SELECT run_id, first_seq FROM stretch) GROUP BY run_id ORDER BY 2"
+    ).fetchall()
+    for run_id, _ in ids:
+        first = next(run_batches(connection, run_id))
+        number = _mend_run(connection, first, last + 1)
+        last = max(last, number)
+    connection.execute(
+        "DELETE FROM run WHERE run_id NOT IN (SELECT run_id FROM batch UNION SELECT run_id FROM stretch "
+        "UNION SELECT run_id FROM record)"
+    )
     for table in ("batch", "stretch", "record"):
         connection.execute(f"DELETE FROM {table} WHERE run_id NOT IN (SELECT run_id FROM run)")
 
 
-def _note_gaps(connection: sqlite3.Connection, found: _Found, utc: str, reason: str) -> None:
-    """Every number that is missing in the chain and in the outbox, and a jump where an end was lost."""
+def _mend_run(connection: sqlite3.Connection, first: Batch, number: int) -> int:
+    """The run's number. Its line is written from its plan; without plan and record it is dropped."""
+    row = connection.execute("SELECT number FROM run WHERE run_id = ?", (first.run_id,)).fetchone()
+    plan = _plan(first)
+    if plan is None:
+        if not connection.execute("SELECT 1 FROM record WHERE run_id = ?", (first.run_id,)).fetchone():
+            connection.execute("DELETE FROM run WHERE run_id = ?", (first.run_id,))
+        return 0 if row is None else int(row[0])
+    if row is not None:
+        number = int(row[0])
+    elif connection.execute("SELECT 1 FROM run WHERE number = ?", (number,)).fetchone():
+        return 0
+    connection.execute("DELETE FROM run WHERE run_id = ?", (first.run_id,))
+    connection.execute("INSERT INTO run VALUES (?, ?, ?, ?, ?, ?, ?, ?, 0)", (first.run_id, number, *plan))
+    return number
+
+
+def _plan(first: Batch) -> tuple[str | int, ...] | None:
+    try:
+        event = events_of(first.content.events)[0]
+        return (*run_columns(event.data), event.utc)
+    except (ValueError, KeyError, TypeError, IndexError):
+        return None
+
+
+def _whole(connection: sqlite3.Connection, run_id: str) -> bool:
+    """Every batch from the run's first to its last is there, and its record when it ended."""
+    batches = list(run_batches(connection, run_id))
+    gaps = connection.execute("SELECT first_seq, last_seq FROM gap").fetchall()
+    inside = any(first <= batches[-1].seq + 1 and last >= batches[0].seq for first, last in gaps if batches)
+    follows = all(b.before == a.hash for a, b in pairwise(batches) if b.seq == a.seq + 1)
+    issued = any("record_issued" in batch.content.events for batch in batches)
+    record = connection.execute("SELECT 1 FROM record WHERE run_id = ?", (run_id,)).fetchone()
+    return (
+        bool(batches)
+        and _plan(batches[0]) is not None
+        and follows
+        and not inside
+        and (not issued or bool(record))
+    )
+
+
+def _note_gaps(connection: sqlite3.Connection, cut: bool, utc: str, reason: str) -> None:
+    """Every number that is missing in the chain, and a jump where its end was lost."""
     pieces = connection.execute(
         "SELECT seq, seq, before, hash FROM batch UNION ALL SELECT first_seq, last_seq, before, hash FROM stretch "
         "UNION ALL SELECT first_seq, last_seq, '', hash FROM gap ORDER BY 1"
     ).fetchall()
     next_seq, sha256 = 1, GENESIS
     for first, last, before, end in pieces:
-        sha256 = end
         if first > next_seq:
             note_gap(connection, next_seq, first - 1, before, utc, reason)
-        next_seq = last + 1
-    if found.cut.intersection(_PIECES):
+        next_seq, sha256 = last + 1, end
+    if cut:
         note_gap(connection, next_seq, _jumped(next_seq), sha256, utc, reason)
-    if "outbox" in found.cut:
-        last_seq = connection.execute("SELECT coalesce(max(seq), 0) FROM outbox").fetchone()[0]
-        skip_messages(connection, _jumped(last_seq), utc, reason)
+
+
+def _note_messages(connection: sqlite3.Connection, cut: bool, utc: str, reason: str) -> None:
+    seqs = [seq for (seq,) in connection.execute("SELECT seq FROM outbox ORDER BY seq")]
+    for before, seq in pairwise([0, *seqs]):
+        if seq > before + 1:
+            skip_messages(connection, seq - 1, utc, reason)
+    if cut:
+        skip_messages(connection, _jumped(seqs[-1] if seqs else 0), utc, reason)
 
 
 def _jumped(number: int) -> int:
     return (number // JUMP + 1) * JUMP
 
 
-def _sentence(
-    damaged: Path, reason: str, whole: int, hurt: list[int], dropped: list[int], found: _Found
-) -> str:
-    if not damaged.exists():
-        raise StoreError(f"{damaged} is gone.")
+def _sentence(damaged: Path, reason: str, whole: int, hurt: list[int], gone: list[int], unknown: bool) -> str:
     parts = [
-        f"{reason} It was set aside as {damaged.name} and a new store was begun; {whole} runs were carried over whole."
+        f"{reason} It was set aside as {damaged.name} and a new store was begun; "
+        f"{whole} runs were carried over whole."
     ]
     if hurt:
-        parts.append(f"Runs that lost some of their readings or events: {_numbers(hurt)}.")
-    if dropped:
-        parts.append(f"Runs that could not be read: {_numbers(dropped)}.")
-    if "run" in found.cut or not found.copied:
-        parts.append("Runs beyond those could not be found.")
+        parts.append(f"Runs that lost some of their readings or events: {_listed(hurt)}.")
+    if gone:
+        parts.append(f"Runs that could not be read: {_listed(gone)}.")
+    if unknown:
+        parts.append("Further runs may be lost that could not be found.")
     return " ".join([*parts, "Restore a backup if you have one, and have the disk checked."])
 
 
-def _numbers(runs: list[int]) -> str:
+def _listed(runs: list[int]) -> str:
     shown = ", ".join(map(str, runs[:20]))
     return f"{shown} and {len(runs) - 20} more" if len(runs) > 20 else shown

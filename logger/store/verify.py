@@ -21,9 +21,8 @@ from logger.core.run.plan import sha256_json
 from logger.store.archive import MARK_BYTES
 from logger.store.batches import Batch, batch_rows, unpacked
 from logger.store.chain import GENESIS
-from logger.store.gaps import LOST
-from logger.store.journal import run_columns
-from logger.store.journal_text import events_of
+from logger.store.gaps import LOST, SALVAGED
+from logger.store.journal_text import events_of, run_columns
 
 Verdict = Literal["whole", "no-outside-head", "altered", "lost", "missing-tail", "rewritten"]
 
@@ -100,11 +99,13 @@ class Walk:
     last: int = 0
     batches: int = 0
     _issued: dict[tuple[str, int], str] = field(default_factory=dict)
-    _planned: set[str] = field(default_factory=set)
+    _begun: dict[str, bool] = field(default_factory=dict)
+    _missing: Verdict = "altered"
 
     def findings(self) -> Iterator[Finding]:
         """Everything that does not fit, in order of place."""
         before, lost_at = GENESIS, 0
+        yield from self._losses()
         for piece in _pieces(self.connection):
             yield from self._place(piece, before, lost_at)
             if piece.gap:
@@ -115,6 +116,14 @@ class Walk:
                 self.seen[piece.last] = piece.hash
         yield from self._runs()
         yield from self._records()
+
+    def _losses(self) -> Iterator[Finding]:
+        """What is missing in a store that knows of a loss is lost, not taken out."""
+        salvaged = self.connection.execute("SELECT value FROM meta WHERE key = ?", (SALVAGED,)).fetchone()
+        if salvaged is not None:
+            yield Finding("lost", f"What could not be read is lost: {salvaged[0]}.")
+        if salvaged is not None or self.connection.execute("SELECT 1 FROM gap").fetchone() is not None:
+            self._missing = "lost"
 
     def _place(self, piece: _Piece, before: str, lost_at: int) -> Iterator[Finding]:
         if piece.gap:
@@ -175,8 +184,8 @@ class Walk:
         for event in events:
             if event.kind is EventKind.RECORD_ISSUED:
                 self._issued[batch.run_id, event.data["revision"]] = event.data["sha256"]
-            elif event.kind is EventKind.RUN_PLANNED and self._row_fits(batch.run_id, event.data, event.utc):
-                self._planned.add(batch.run_id)
+            elif event.kind is EventKind.RUN_PLANNED:
+                self._begun[batch.run_id] = self._row_fits(batch.run_id, event.data, event.utc)
 
     def _row_fits(self, run_id: str, plan: dict[str, object], utc: str) -> bool:
         row = self.connection.execute(
@@ -187,28 +196,23 @@ class Walk:
 
     def _runs(self) -> Iterator[Finding]:
         """Each line of the history must say what the run's first event says."""
-        gaps = self.connection.execute("SELECT count(*) FROM gap").fetchone()[0]
         for run_id, number in self.connection.execute("SELECT run_id, number FROM run ORDER BY number"):
-            if run_id not in self._planned:
-                verdict: Verdict = "lost" if gaps and not self._begins(run_id) else "altered"
-                yield Finding(
-                    verdict, f"run {number} ({run_id}): its line in the history is not what was planned."
-                )
-
-    def _begins(self, run_id: str) -> bool:
-        query = "SELECT 1 FROM batch WHERE run_id = ?1 UNION ALL SELECT 1 FROM stretch WHERE run_id = ?1"
-        return self.connection.execute(query, (run_id,)).fetchone() is not None
+            if run_id in self._begun and not self._begun[run_id]:
+                text = f"run {number} ({run_id}): its line in the history is not what was planned."
+                yield Finding("altered", text)
+            elif run_id not in self._begun:
+                yield Finding(self._missing, f"run {number} ({run_id}): its beginning is missing.")
 
     def _records(self) -> Iterator[Finding]:
         """Each record must have the hash that the journal says it was issued with."""
-        gaps = self.connection.execute("SELECT count(*) FROM gap").fetchone()[0]
         rows = self.connection.execute("SELECT run_id, revision, outcome, residue_pct, body FROM record")
         for run_id, revision, outcome, residue_pct, body in rows:
             issued = self._issued.pop((run_id, revision), None)
-            if not record_fits(body, outcome, residue_pct, issued, unknown_is_well=bool(gaps)):
+            lost = issued is None and self._missing == "lost"
+            if not record_fits(body, outcome, residue_pct, issued, unknown_is_well=lost):
                 yield Finding("altered", f"{self._name(run_id)}: record revision {revision} was altered.")
         for run_id, revision in self._issued:
-            yield Finding("altered", f"{self._name(run_id)}: record revision {revision} is missing.")
+            yield Finding(self._missing, f"{self._name(run_id)}: record revision {revision} is missing.")
 
     def _where(self, piece: _Piece) -> str:
         batches = (

@@ -72,7 +72,7 @@ RUN = "00000000-0000-7000-8000-000000000002"
 @pytest.mark.parametrize(
     ("statement", "told"),
     [
-        ("UPDATE batch SET readings = CAST(readings || 'x' AS BLOB) WHERE seq = 20", r"run 2 \(.*2\), batch 20: readings"),
+        ("UPDATE batch SET readings = CAST(readings || 'x' AS BLOB) WHERE seq = 20", r"run 2 \(.*2\), batch 20: read"),
         ("UPDATE batch SET events = replace(events, 'S-1', 'S-9') WHERE seq = 1", "run 1 .*batch 1"),
         ("UPDATE batch SET at_ns = at_ns + 1 WHERE seq = 21", "run 2 .*batch 21"),
         ("UPDATE batch SET utc = '2026-01-01T00:00:00.000Z' WHERE seq = 21", "run 2 .*batch 21"),

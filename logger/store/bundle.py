@@ -152,16 +152,28 @@ def _chain(files: Mapping[str, bytes], run_id: str) -> tuple[dict[int, str], lis
     readings = _Reader(files[READINGS])
     for line in files[JOURNAL].decode().splitlines():
         batch = _batch(json.loads(line), run_id, readings)
-        where = f"Run {run_id}, batch {batch.seq}"
-        if batch.true_hash() != batch.hash:
-            findings.append(Finding("altered", f"{where}: readings, events or times were altered."))
-        elif seen.get(batch.seq - 1, batch.before) != batch.before:
-            findings.append(Finding("altered", f"{where}: it does not follow the batch before it."))
+        text = _misfit(batch, seen, bool(issued))
+        if text:
+            findings.append(Finding("altered", f"Run {run_id}, batch {batch.seq}: {text}."))
         seen[batch.seq] = batch.hash
         issued |= _issued(batch)
     if readings.place != len(readings.data):
         findings.append(Finding("altered", f"{READINGS} has more than the journal says."))
-    return seen, findings + _records(files, issued)
+    return seen, findings + _records(files, issued, run_id)
+
+
+def _misfit(batch: Batch, seen: Mapping[int, str], recorded: bool) -> str:
+    """What is wrong with a batch at its place. Other runs may come between only once there is a record."""
+    if batch.true_hash() != batch.hash:
+        return "readings, events or times were altered"
+    if not seen and not any(event.kind is EventKind.RUN_PLANNED for event in events_of(batch.content.events)):
+        return "the beginning of the run is missing"
+    last = max(seen, default=batch.seq - 1)
+    if batch.seq != last + 1 and not (recorded and batch.seq > last):
+        return "batches before it are missing"
+    if seen.get(batch.seq - 1, batch.before) != batch.before:
+        return "it does not follow the batch before it"
+    return ""
 
 
 def _issued(batch: Batch) -> dict[str, str]:
@@ -172,13 +184,14 @@ def _issued(batch: Batch) -> dict[str, str]:
     }
 
 
-def _records(files: Mapping[str, bytes], issued: Mapping[str, str]) -> list[Finding]:
+def _records(files: Mapping[str, bytes], issued: Mapping[str, str], run_id: str) -> list[Finding]:
     findings = [] if issued else [Finding("altered", "The journal has no record issued.")]
     for name, sha256 in issued.items():
         text = files[name].decode()
         plain = json.loads(text)
         residue = plain["result"]["residue_pct"] if plain["result"] else None
-        if not record_fits(text, plain["outcome"], residue, sha256, unknown_is_well=False):
+        fits = record_fits(text, plain["outcome"], residue, sha256, unknown_is_well=False)
+        if not fits or plain["run_id"] != run_id:
             findings.append(Finding("altered", f"{name} is not the record that was issued."))
     return findings
 

@@ -51,9 +51,8 @@ def forecast_crossing(
         hit = np.isnan(cross) & (x_next <= goal)
         share = np.clip((x - goal) / np.maximum(x - x_next, 1e-12), 0.0, 1.0)
         cross = np.where(hit, theta + share * width, cross)
-        goal_z = tuning.bend_mean - tuning.bend_return * (y + math.log(theta))
         y = y + z * dl
-        z = goal_z + (z - goal_z) * keep_z + bend_sd * _BENDS[step]
+        z = tuning.mean_z + (z - tuning.mean_z) * keep_z + bend_sd * _BENDS[step]
         x, theta = x_next, theta + width
     cross = np.where(np.isnan(cross), theta, cross)
     low, middle, high = np.quantile(cross, [0.05, 0.5, 0.95])

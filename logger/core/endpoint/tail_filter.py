@@ -125,12 +125,10 @@ class TailFilter:
         change[X, Y] = -decay * h
         change[Y, Z] = dl
         change[Z, Z] = keep_z
-        change[Z, Y] = -(1.0 - keep_z) * tuning.bend_return
         state[LOAD] -= loss
         state[X] -= decay * h
-        goal_z = tuning.bend_mean - tuning.bend_return * (state[Y] + math.log(theta_s))
         state[Y] += state[Z] * dl
-        state[Z] = goal_z + (state[Z] - goal_z) * keep_z
+        state[Z] = tuning.mean_z + (state[Z] - tuning.mean_z) * keep_z
         self.cov = change @ self.cov @ change.T
         self.cov[LOAD, LOAD] += (tuning.misfit_share * loss) ** 2
         self.cov[X, X] += tuning.sigma_x**2 * dl

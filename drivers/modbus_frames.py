@@ -8,14 +8,16 @@ answer like any other (`isError()` is true); it is never raised.
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 from typing import Final
 
-from drivers.modbus_profile import Register, RegisterKind
+from drivers.modbus_profile import RegisterKind, Span
 
 WRITE_COIL: Final = 5
-READ_COILS: Final = 1
-_SHORTEST: Final = 4
+EXCEPTION_BYTES: Final = 5
+"""Unit, function, code or count, checksum; registers add two bytes each."""
+COIL_BYTES: Final = 8
 _ERROR: Final = 0x80
 
 
@@ -38,6 +40,15 @@ class Answer:
     exception: int | None = None
 
 
+def _length(request: Request, function: int) -> float:
+    """How long the answer is that begins with this function code; infinite when none does."""
+    if function == request.function | _ERROR:
+        return EXCEPTION_BYTES
+    if function != request.function:
+        return math.inf
+    return COIL_BYTES if function == WRITE_COIL else EXCEPTION_BYTES + 2 * request.count
+
+
 class RtuFrames:
     """Builds requests and finds their answers."""
 
@@ -50,13 +61,12 @@ class RtuFrames:
         self._pdus, self._coils = register_message, bit_message
         self._errors = (ModbusException, NotImplementedError, ValueError, IndexError)
 
-    def read_registers(self, unit_id: int, register: Register) -> Request:
-        """Asks for all words of a register."""
-        count = register.type.word_count
-        holding = register.kind is RegisterKind.HOLDING
+    def read_registers(self, unit_id: int, span: Span) -> Request:
+        """Asks for a span of registers."""
+        holding = span.kind is RegisterKind.HOLDING
         kind = self._pdus.ReadHoldingRegistersRequest if holding else self._pdus.ReadInputRegistersRequest
-        pdu = kind(dev_id=unit_id, address=register.address, count=count)
-        return Request(unit_id, register.kind.function, count, self._framer.buildFrame(pdu))
+        pdu = kind(dev_id=unit_id, address=span.address, count=span.count)
+        return Request(unit_id, span.kind.function, span.count, self._framer.buildFrame(pdu))
 
     def write_coil(self, unit_id: int, address: int, on: bool) -> Request:
         """Sets one coil; the answer repeats what was set."""
@@ -69,9 +79,8 @@ class RtuFrames:
         Noise before it and an echo of the request (two-wire adapters) are passed over: a frame counts only
         with the right unit, function, length and checksum.
         """
-        for start in range(len(heard) - _SHORTEST + 1):
-            unit_id, function = heard[start], heard[start + 1]
-            if unit_id == request.unit_id and function & ~_ERROR == request.function:
+        for start in range(len(heard) - EXCEPTION_BYTES + 1):
+            if heard[start] == request.unit_id and len(heard) - start >= _length(request, heard[start + 1]):
                 found = self._decode(request, heard[start:])
                 if found is not None:
                     return found

@@ -12,7 +12,7 @@ from drivers.link_keeper import LinkKeeper
 from drivers.link_watch import LinkEvent, Verdict
 from drivers.modbus_codec import decode, number_in, refused_reading
 from drivers.modbus_frames import RtuFrames
-from drivers.modbus_profile import ModbusProfile, Register
+from drivers.modbus_profile import ModbusProfile, Span
 from drivers.modbus_watch import ModbusWatch, refusal_words
 from drivers.profile import LineProfile, SerialSettings
 from drivers.reading import Reading
@@ -60,6 +60,14 @@ class ModbusInstrument:
         self._keeper = LinkKeeper(port, profile.serial, now_ns=now_ns, on_link=on_link, timing=self._timing)
         self._watch = ModbusWatch(profile, port, others, period_s=self._period_s)
         self._frames = RtuFrames()
+        self._value_span, self._status_span = profile.spans
+        identity_span = None if profile.identity is None else profile.identity.span
+        self._requests = {
+            span: self._frames.read_registers(profile.unit_id, span)
+            for span in (self._value_span, self._status_span, identity_span)
+            if span is not None
+        }
+        self._line_free_s = 0.0
         self._gap_s = 0.0 if port.startswith(f"{TCP_SCHEME}://") else frame_gap_s(profile.serial)
 
     async def run(self) -> None:
@@ -86,7 +94,7 @@ class ModbusInstrument:
         register = self._profile.identity
         if register is None:
             return True
-        words = await self._registers(exchange, register)
+        words = await self._registers(exchange, register.span)
         if words is None:
             return False
         found = str(number_in(register, words))
@@ -99,14 +107,18 @@ class ModbusInstrument:
 
     async def _read(self, exchange: Exchange) -> bool:
         """One reading. False when the instrument did not answer: it may be another one when it does."""
-        words = await self._registers(exchange, self._profile.value)
-        at_ns, status = exchange.heard_ns, self._profile.status
+        span, status = self._value_span, self._profile.status
+        words = await self._registers(exchange, span)
+        at_ns = exchange.heard_ns
         if words is None:
             return False
-        flags = None if status is None else await self._registers(exchange, status.register)
-        if status is not None and flags is None:
-            return False
-        decoded = decode(self._profile, words, flags[0] if flags else None, at_ns)
+        flags = None if status is None else span.words(status.register.span, words)
+        if self._status_span is not None:
+            flags = await self._registers(exchange, self._status_span)
+            if flags is None:
+                return False
+        value = span.words(self._profile.value.span, words)
+        decoded = decode(self._profile, value, flags[0] if flags else None, at_ns)
         self._on_readings([decoded.reading])
         now_s = asyncio.get_running_loop().time()
         if decoded.trouble:
@@ -115,25 +127,27 @@ class ModbusInstrument:
             self._tell(self._watch.answered(now_s))
         return True
 
-    async def _registers(self, exchange: Exchange, register: Register) -> tuple[int, ...] | None:
-        """The words of a register; None when there was no answer or an exception, which is told.
+    async def _registers(self, exchange: Exchange, span: Span) -> tuple[int, ...] | None:
+        """The words of a span; None when there was no answer or an exception, which is told.
 
         `exchange.heard_ns` is then the time of the answer.
         """
-        request = self._frames.read_registers(self._profile.unit_id, register)
-        if self._gap_s:
-            await exchange.pause(self._gap_s)
+        request = self._requests[span]
+        rest_s = self._line_free_s - asyncio.get_running_loop().time()
+        if rest_s > 0:
+            await asyncio.sleep(rest_s)
         answer = await exchange.ask(
             request.frame, lambda heard: self._frames.answer(request, heard), self._timing.answer_s
         )
         now_s = asyncio.get_running_loop().time()
+        self._line_free_s = now_s + self._gap_s
         if answer is None:
             self.unanswered += 1
             self._tell(self._watch.unanswered(exchange.heard, now_s))
             return None
         if answer.exception is not None:
             self._on_readings([refused_reading(self._profile, answer.exception, exchange.heard_ns)])
-            self._tell(self._watch.unusable(refusal_words(answer.exception, register), now_s))
+            self._tell(self._watch.unusable(refusal_words(answer.exception, span), now_s))
             return None
         return answer.registers
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, field
 from enum import StrEnum
 from typing import Final
@@ -47,6 +48,20 @@ class WordOrder(StrEnum):
     LOW_FIRST = "low-first"
 
 
+@dataclass(frozen=True, slots=True)
+class Span:
+    """Registers that one request reads: `count` from `address` on."""
+
+    kind: RegisterKind
+    address: int
+    count: int
+
+    def words(self, of: Span, read: Sequence[int]) -> tuple[int, ...]:
+        """Those of another span that lies within this one, out of what was read."""
+        start = of.address - self.address
+        return tuple(read[start : start + of.count])
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Register:
     """One number in the map. `address` is the one on the wire: it counts from 0."""
@@ -56,12 +71,21 @@ class Register:
     type: RegisterType
     word_order: WordOrder = WordOrder.HIGH_FIRST
 
+    @property
+    def span(self) -> Span:
+        """The registers that it takes."""
+        return Span(self.kind, self.address, self.type.word_count)
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class StatusBits:
-    """A register of flags, bit 0 the lowest. A set bit of `fault` makes the reading unusable."""
+    """A register of flags, bit 0 the lowest. A set bit of `fault` makes the reading unusable.
+
+    `with_value`: one request reads value and status, with all that lies between them.
+    """
 
     register: Register
+    with_value: bool = False
     fault: tuple[int, ...] = ()
     overload: tuple[int, ...] = ()
     underload: tuple[int, ...] = ()
@@ -95,6 +119,19 @@ class ModbusProfile:
     identity: Register | None = None
     silence_s: float = 2.0
     serial: SerialSettings = field(default_factory=SerialSettings)
+
+    @property
+    def spans(self) -> tuple[Span, Span | None]:
+        """What is asked for a reading: value, and status unless one request reads both (or there is none)."""
+        value = self.value.span
+        if self.status is None:
+            return value, None
+        status = self.status.register.span
+        if not self.status.with_value:
+            return value, status
+        first = min(value.address, status.address)
+        end = max(value.address + value.count, status.address + status.count)
+        return Span(value.kind, first, end - first), None
 
 
 Profile = LineProfile | ModbusProfile

@@ -38,7 +38,17 @@ _TOP_KEYS: Final = (
 )
 _REGISTER_KEYS: Final = ("register", "address", "type", "word_order")
 _VALUE_KEYS: Final = (*_REGISTER_KEYS, "scale", "overload", "underload")
-_STATUS_KEYS: Final = ("register", "address", "fault_bits", "overload_bits", "underload_bits", "steady_bit")
+_STATUS_KEYS: Final = (
+    "register",
+    "address",
+    "with_value",
+    "fault_bits",
+    "overload_bits",
+    "underload_bits",
+    "steady_bit",
+)
+_MOST_AT_ONCE: Final = 125
+"""Registers in one answer (MODBUS application protocol 1.1b3, from memory)."""
 _WHOLE_TYPES: Final = [kind for kind in RegisterType if kind is not RegisterType.FLOAT32]
 
 
@@ -86,7 +96,7 @@ def parse_modbus_profile(data: bytes, file: str) -> ModbusProfile:
         underload=_marks(value, "underload", register),
         minimum=low,
         maximum=high,
-        status=_status(top),
+        status=_status(top, register),
         identity=_identity(top),
         serial=read_serial(top),
     )
@@ -128,7 +138,7 @@ def _marks(value: TomlTable, key: str, register: Register) -> tuple[int, ...]:
     return value.wholes(key, -(1 << 31), (1 << 32) - 1)
 
 
-def _status(top: TomlTable) -> StatusBits | None:
+def _status(top: TomlTable, value: Register) -> StatusBits | None:
     if "status" not in top:
         return None
     table = top.table("status", _STATUS_KEYS)
@@ -143,7 +153,28 @@ def _status(top: TomlTable) -> StatusBits | None:
         raise table.error(None, "the status register has no bits", "name at least one, or leave [status] out")
     kind = RegisterKind(table.choice("register", [*RegisterKind]))
     register = Register(kind=kind, address=table.whole("address", 0, 65_535), type=RegisterType.UINT16)
-    return StatusBits(register=register, fault=fault, overload=overload, underload=underload, steady=steady)
+    return StatusBits(
+        register=register,
+        with_value=_with_value(table, register, value),
+        fault=fault,
+        overload=overload,
+        underload=underload,
+        steady=steady,
+    )
+
+
+def _with_value(table: TomlTable, status: Register, value: Register) -> bool:
+    """One request for both: they must stand in one table, near enough."""
+    if not table.flag("with_value", False):
+        return False
+    if status.kind is not value.kind:
+        raise table.error("with_value", f"the value is in a {value.kind} register", "set it to false")
+    ends = (value.address, value.address + value.type.word_count - 1, status.address)
+    if max(ends) - min(ends) >= _MOST_AT_ONCE:
+        raise table.error(
+            "with_value", "value and status are too far apart for one request", "set it to false"
+        )
+    return True
 
 
 def _identity(top: TomlTable) -> Register | None:

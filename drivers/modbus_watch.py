@@ -10,7 +10,7 @@ from typing import Final
 
 from drivers.line_codec import LineCodec
 from drivers.link_watch import FOREIGN_LINES, PERIODS_TO_SILENCE, LinkState, Verdict
-from drivers.modbus_profile import ModbusProfile, Register
+from drivers.modbus_profile import ModbusProfile, Span
 from drivers.profile import LineProfile
 from drivers.reading import Quality
 
@@ -23,15 +23,15 @@ _OTHER_CODES: Final = {
 }
 
 
-def refusal_words(code: int, register: Register) -> str:
+def refusal_words(code: int, span: Span) -> str:
     """An exception response in the operator's words, with what to do."""
-    kind, count = register.kind, register.type.word_count
+    kind, count = span.kind, span.count
     if code == 1:
         other = "input" if kind == "holding" else "holding"
         return f'it does not know {kind} registers (exception 1): try register = "{other}" in the profile'
     if code == 2:
-        last = register.address + count - 1
-        place = f"{register.address}" if count == 1 else f"{register.address} to {last}"
+        last = span.address + count - 1
+        place = f"{span.address}" if count == 1 else f"{span.address} to {last}"
         return f"it has no {kind} register {place} (exception 2): check the address in the profile, it counts from 0"
     if code == 3:
         return (

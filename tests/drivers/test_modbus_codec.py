@@ -173,7 +173,7 @@ def test_any_registers_give_a_reading_or_a_reason(
 @settings(deadline=None, max_examples=400)
 @given(heard=st.binary(max_size=60), function=st.sampled_from(RegisterKind))
 def test_any_bytes_are_an_answer_or_none(heard: bytes, function: RegisterKind) -> None:
-    request = FRAMES.read_registers(1, replace(FLOAT.value, kind=function))
+    request = FRAMES.read_registers(1, replace(FLOAT.value, kind=function).span)
 
     answer = FRAMES.answer(request, heard)
 
@@ -185,7 +185,7 @@ def test_any_bytes_are_an_answer_or_none(heard: bytes, function: RegisterKind) -
     words=st.lists(WORDS, min_size=2, max_size=2), noise=st.binary(max_size=12), tail=st.binary(max_size=6)
 )
 def test_a_sound_answer_is_found_behind_noise_and_echo(words: list[int], noise: bytes, tail: bytes) -> None:
-    request = FRAMES.read_registers(1, FLOAT.value)
+    request = FRAMES.read_registers(1, FLOAT.value.span)
     body = bytes([1, 4, 4]) + b"".join(word.to_bytes(2, "big") for word in words)
     frame = body + crc16(body)
 
@@ -205,15 +205,15 @@ def test_a_damaged_answer_is_no_answer(words: list[int], at: int, flip: int) -> 
     frame = bytearray(body + crc16(body))
     frame[at] ^= flip
 
-    assert FRAMES.answer(FRAMES.read_registers(1, FLOAT.value), bytes(frame)) is None
+    assert FRAMES.answer(FRAMES.read_registers(1, FLOAT.value.span), bytes(frame)) is None
 
 
 def test_the_request_is_the_one_of_the_specification() -> None:
     """MODBUS application protocol 1.1b3, function 4, and the checksum of this common example (from memory)."""
     body = bytes([1, 4, 0, 0, 0, 2])
 
-    assert FRAMES.read_registers(1, FLOAT.value).frame == body + crc16(body)
-    assert FRAMES.read_registers(1, FLOAT.value).frame.hex() == "010400000002" + "71cb"
+    assert FRAMES.read_registers(1, FLOAT.value.span).frame == body + crc16(body)
+    assert FRAMES.read_registers(1, FLOAT.value.span).frame.hex() == "010400000002" + "71cb"
 
 
 def test_the_coil_of_the_permit() -> None:

@@ -96,9 +96,23 @@ def test_readings_and_the_link_are_reported(peer: Peer) -> None:
         }
         times = [r.at_ns for r in bench.readings]
         assert times == sorted(set(times))
-        assert set(slave.asked) == {(4, 6, 2), (4, 0, 2), (4, 5, 1)}
+        assert set(slave.asked) == {(4, 6, 2), (4, 0, 6)}
 
     play(peer, body)
+
+
+def test_a_status_that_stands_apart_is_asked_apart(peer: Peer) -> None:
+    assert FLOAT.status is not None
+    apart = replace(PROFILE, status=replace(FLOAT.status, with_value=False))
+
+    async def body(bench: Bench, slave: Slave) -> None:
+        await until(lambda: len(bench.readings) >= 5)
+        assert {(r.value, r.stable) for r in bench.readings} == {(2512.5, True)}
+        assert set(slave.asked) == {(4, 6, 2), (4, 0, 2), (4, 5, 1)}
+        slave.status = 1
+        await until(lambda: bench.readings[-1].quality is Quality.OVERLOAD)
+
+    play(peer, body, lambda port: Bench(port, apart))
 
 
 def test_the_scaled_register_is_read_too(peer: Peer) -> None:

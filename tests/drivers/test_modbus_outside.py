@@ -31,8 +31,10 @@ from tests.drivers.peers import run_async, until
 from tests.drivers.test_modbus_codec import FLOAT, SCALED
 from tests.real import require_library
 
+assert FLOAT.status is not None
 LOW_FIRST = replace(
     FLOAT,
+    status=replace(FLOAT.status, with_value=False),
     value=Register(
         kind=RegisterKind.HOLDING, address=2, type=RegisterType.FLOAT32, word_order=WordOrder.LOW_FIRST
     ),
@@ -138,7 +140,7 @@ def test_the_server_of_pymodbus(profile: ModbusProfile, value: float) -> None:
 
 
 def test_an_exception_of_pymodbus_is_a_reading() -> None:
-    beyond = replace(FLOAT, value=replace(FLOAT.value, address=4000), silence_s=0.5)
+    beyond = replace(FLOAT, value=replace(FLOAT.value, address=4000), status=None, silence_s=0.5)
 
     async def whole() -> None:
         async with pymodbus_server() as port, reading(beyond, port) as (readings, events):
@@ -219,7 +221,7 @@ def test_libmodbus(profile: ModbusProfile, value: float) -> None:
 @pytest.mark.real
 def test_an_exception_of_libmodbus_is_a_reading() -> None:
     require_library("libmodbus.so.5")
-    beyond = replace(FLOAT, value=replace(FLOAT.value, address=4000), silence_s=0.5)
+    beyond = replace(FLOAT, value=replace(FLOAT.value, address=4000), status=None, silence_s=0.5)
 
     async def whole() -> None:
         async with libmodbus_server() as (port, _), reading(beyond, port) as (readings, events):

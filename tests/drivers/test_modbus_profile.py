@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from drivers.modbus_profile import ModbusProfile, Register, RegisterKind, RegisterType, WordOrder
+from drivers.modbus_profile import ModbusProfile, Register, RegisterKind, RegisterType, Span, WordOrder
 from drivers.modbus_profile_file import load_any_profile, parse_any_profile
 from drivers.profile import LineProfile, SerialSettings, Suction
 from drivers.toml_table import ProfileError
@@ -100,6 +100,7 @@ def test_the_mode_tells_the_kinds_apart() -> None:
         ("scale = 0.01", "factor = 0.01", 14, "choose one of"),
         ("overload = [2147483647]", "overload = [1.5]", 15, "whole numbers"),
         ("overload_bits = [0]", "overload_bits = [3]", 17, "two meanings"),
+        ("steady_bit = 1", "steady_bit = 1\nwith_value = true", 23, "holding register"),
         ("steady_bit = 1", "steady_bit = 16", 22, "from 0 to 15"),
         ('type = "uint16"', 'type = "float32"', 27, "'"),
         ('type = "uint16"', 'type = "uint16"\nword_order = "high-first"', 28, "no word order"),
@@ -129,3 +130,14 @@ def test_a_float_has_no_overload_mark() -> None:
 def test_a_file_that_is_no_profile_of_either_kind_is_refused(broken: str) -> None:
     with pytest.raises(ProfileError):
         parse_any_profile(broken.encode("latin-1"), "mine.toml")
+
+
+def test_one_request_reads_value_and_status_with_what_lies_between() -> None:
+    together = GOOD.replace(
+        'register = "input"\naddress = 7', 'register = "holding"\naddress = 7\nwith_value = true'
+    )
+
+    assert parse(together).spans == (Span(RegisterKind.HOLDING, 7, 95), None)
+    assert parse(GOOD).spans == (Span(RegisterKind.HOLDING, 100, 2), Span(RegisterKind.INPUT, 7, 1))
+    with pytest.raises(ProfileError, match="too far apart"):
+        parse(together.replace("address = 7", "address = 300"))

@@ -5,18 +5,33 @@ from __future__ import annotations
 import json
 import sys
 from pathlib import Path
-from typing import Annotated, Any, NoReturn
+from typing import Annotated
 
 import typer
 
 import logger
+from logger.app.cli_base import (
+    EXIT_INTERRUPTED,
+    EXIT_OK,
+    EXIT_REFUSED,
+    EXIT_STORE,
+    EXIT_USAGE,
+    GLOBALS,
+    BenchOption,
+    DataOption,
+    JsonOption,
+    fail,
+    print_out,
+    say,
+    the_bench,
+    the_data,
+)
 from logger.app.cli_method import method_app, replay
-from logger.app.paths import DataFolder, data_folder
+from logger.app.paths import data_folder
+from logger.core.refusal import ResultError
+from logger.core.run.commands import Refused
 from logger.settings.errors import ConfigError
 from logger.store.errors import StoreError
-
-EXIT_OK, EXIT_USAGE, EXIT_REFUSED, EXIT_INSTRUMENT, EXIT_STORE, EXIT_BROKER = 0, 2, 3, 4, 5, 6
-EXIT_INTERRUPTED = 130
 
 app = typer.Typer(
     help="Data logger and run controller for air-jet sieving.",
@@ -28,55 +43,6 @@ runs_app = typer.Typer(help="The history: list, show, export and verify runs.", 
 app.add_typer(runs_app, name="runs")
 app.add_typer(method_app, name="method")
 app.command()(replay)
-
-DataOption = Annotated[Path | None, typer.Option("--data", metavar="DIR", help="Data folder of the bench.")]
-BenchOption = Annotated[Path | None, typer.Option("--bench", metavar="FILE", help="Bench file (TOML).")]
-JsonOption = Annotated[bool, typer.Option("--json", help="One JSON document on stdout.")]
-
-
-class Globals:
-    """Options given before the subcommand."""
-
-    data: Path | None = None
-    bench: Path | None = None
-
-
-GLOBALS = Globals()
-
-
-def say(text: str) -> None:
-    """A line for people, on stderr."""
-    print(text, file=sys.stderr)
-
-
-def fail(code: int, text: str) -> NoReturn:
-    """End with a sentence and an exit code."""
-    say(text)
-    raise typer.Exit(code)
-
-
-def the_data(given: Path | None) -> DataFolder:
-    """The data folder from the option after or before the subcommand, or from LASTGRAIN_DATA."""
-    return data_folder(given or GLOBALS.data)
-
-
-def the_bench(given: Path | None, data: DataFolder) -> Path:
-    """The bench file: named, or `bench.toml` in the data folder."""
-    path = given or GLOBALS.bench or data.root / "bench.toml"
-    if not path.exists():
-        raise ConfigError(
-            path,
-            "there is no bench file; name one with --bench, or copy one from "
-            f"{config_benches()} and set its ports (`lastgrain demo` needs none)",
-        )
-    return path.absolute()
-
-
-def config_benches() -> Path:
-    """Where the example benches are."""
-    from logger.settings import config_dir
-
-    return config_dir() / "benches"
 
 
 @app.callback(invoke_without_command=True)
@@ -242,7 +208,7 @@ def runs_list(
     """Newest runs first."""
     from logger.app.runs import list_runs
 
-    _print(list_runs(the_data(data), limit, json_out))
+    print_out(list_runs(the_data(data), limit, json_out))
 
 
 @runs_app.command("show")
@@ -254,7 +220,7 @@ def runs_show(
     """One run: result, decision, weighings, events."""
     from logger.app.runs import show_run
 
-    _print(show_run(the_data(data), which, json_out))
+    print_out(show_run(the_data(data), which, json_out))
 
 
 @runs_app.command("export")
@@ -290,7 +256,7 @@ def runs_verify(
 
     findings = verify_store(the_data(data), head) if bundle is None else verify_bundle(bundle, head)
     if json_out:
-        _print([{"verdict": finding.verdict, "text": finding.text} for finding in findings])
+        print_out([{"verdict": finding.verdict, "text": finding.text} for finding in findings])
     else:
         print("\n".join(f"{finding.verdict}: {finding.text}" for finding in findings))
     if not all(finding.sound for finding in findings):
@@ -319,10 +285,6 @@ def restore(
     print(restore_copy(the_data(data), copy))
 
 
-def _print(text: Any) -> None:
-    print(text if isinstance(text, str) else json.dumps(text, indent=2, ensure_ascii=False))
-
-
 def main() -> None:
     """Entry point. Every expected failure ends in a sentence and its exit code."""
     try:
@@ -330,6 +292,10 @@ def main() -> None:
     except ConfigError as error:
         say(error.sentence())
         sys.exit(EXIT_USAGE)
+    except (Refused, ResultError) as refusal:
+        text = str(refusal)
+        say(f"{text[:1].upper()}{text[1:]}".rstrip(".") + ".")
+        sys.exit(EXIT_REFUSED)
     except StoreError as error:
         say(str(error))
         sys.exit(EXIT_STORE)

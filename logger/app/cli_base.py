@@ -1,0 +1,70 @@
+"""What every command shares: exit codes, options taken before and after the subcommand, lines for people."""
+
+from __future__ import annotations
+
+import json
+import sys
+from pathlib import Path
+from typing import Annotated, Any, NoReturn
+
+import typer
+
+from logger.app.paths import DataFolder, data_folder
+from logger.settings.errors import ConfigError
+
+EXIT_OK, EXIT_USAGE, EXIT_REFUSED, EXIT_INSTRUMENT, EXIT_STORE, EXIT_BROKER = 0, 2, 3, 4, 5, 6
+EXIT_INTERRUPTED = 130
+
+DataOption = Annotated[Path | None, typer.Option("--data", metavar="DIR", help="Data folder of the bench.")]
+BenchOption = Annotated[Path | None, typer.Option("--bench", metavar="FILE", help="Bench file (TOML).")]
+JsonOption = Annotated[bool, typer.Option("--json", help="One JSON document on stdout.")]
+
+
+class Globals:
+    """Options given before the subcommand."""
+
+    data: Path | None = None
+    bench: Path | None = None
+
+
+GLOBALS = Globals()
+
+
+def say(text: str) -> None:
+    """A line for people, on stderr."""
+    print(text, file=sys.stderr)
+
+
+def fail(code: int, text: str) -> NoReturn:
+    """End with a sentence and an exit code."""
+    say(text)
+    raise typer.Exit(code)
+
+
+def the_data(given: Path | None) -> DataFolder:
+    """The data folder from the option after or before the subcommand, or from LASTGRAIN_DATA."""
+    return data_folder(given or GLOBALS.data)
+
+
+def the_bench(given: Path | None, data: DataFolder) -> Path:
+    """The bench file: named, or `bench.toml` in the data folder."""
+    path = given or GLOBALS.bench or data.root / "bench.toml"
+    if not path.exists():
+        raise ConfigError(
+            path,
+            "there is no bench file; name one with --bench, or copy one from "
+            f"{config_benches()} and set its ports (`lastgrain demo` needs none)",
+        )
+    return path.absolute()
+
+
+def config_benches() -> Path:
+    """Where the example benches are."""
+    from logger.settings import config_dir
+
+    return config_dir() / "benches"
+
+
+def print_out(answer: Any) -> None:
+    """Text as it is, anything else as one JSON document, on stdout."""
+    print(answer if isinstance(answer, str) else json.dumps(answer, indent=2, ensure_ascii=False))

@@ -225,5 +225,6 @@ class LossRateEstimator:
         return (
             f"Endpoint: loss rate {rate:.3f} %/min (standard error {u:.3f}) is at or below {self._limit:g} %/min"
             f" and with {tuning.z_stop:g} standard errors at or below {ceiling:g} %/min, held for"
-            f" {tuning.hold_s:g} s with the pressure in its band, {effective}."
+            f" {tuning.hold_s:g} s with the pressure in its band, {effective}. Estimate: a run of twice the time"
+            f" would still lose {loss_if_twice_as_long_pct(self._tracker):.2f} % of the charge."
         )

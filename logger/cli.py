@@ -26,7 +26,9 @@ from logger.app.cli_base import (
     the_bench,
     the_data,
 )
+from logger.app.cli_checks import checks_app
 from logger.app.cli_method import method_app, replay
+from logger.app.cli_sieves import sieves_app
 from logger.app.paths import data_folder
 from logger.core.refusal import ResultError
 from logger.core.run.commands import Refused
@@ -41,6 +43,8 @@ app = typer.Typer(
 )
 runs_app = typer.Typer(help="The history: list, show, export and verify runs.", no_args_is_help=True)
 app.add_typer(runs_app, name="runs")
+app.add_typer(sieves_app, name="sieves")
+app.add_typer(checks_app, name="checks")
 app.add_typer(method_app, name="method")
 app.command()(replay)
 
@@ -169,6 +173,7 @@ def run(
     lot: Annotated[str, typer.Option()] = "",
     point: Annotated[str, typer.Option(help="Sampling point.")] = "",
     sampled_at: Annotated[str, typer.Option(metavar="TIME", help="When the sample was taken.")] = "",
+    sieve: Annotated[str, typer.Option(metavar="ID", help="Test sieve, as the register names it.")] = "",
     data: DataOption = None,
     bench: BenchOption = None,
 ) -> None:
@@ -183,6 +188,7 @@ def run(
         "lot": lot,
         "point": point,
         "sampled_at": sampled_at,
+        "sieve_id": sieve,
     }
     raise typer.Exit(attach_lines(folder, lambda: the_bench(bench, folder), start))
 

@@ -1,0 +1,88 @@
+"""Commands for checks of balance and pressure transducer before use."""
+
+from __future__ import annotations
+
+from typing import Annotated, Any
+
+import typer
+
+from logger.app.cli_base import (
+    EXIT_REFUSED,
+    BenchOption,
+    DataOption,
+    JsonOption,
+    print_out,
+    the_bench,
+    the_data,
+)
+from logger.app.cli_sieves import ByOption, WhyOption, keep
+
+checks_app = typer.Typer(
+    help="Checks of balance and pressure transducer before use, and what is due.", no_args_is_help=True
+)
+
+
+@checks_app.command("balance")
+def balance(
+    by: ByOption,
+    weight: Annotated[str, typer.Option(metavar="ID", help="Check weight, as the bench file names it.")],
+    reading: Annotated[
+        float | None, typer.Option(metavar="G", help="With the weight on; else what the balance shows now.")
+    ] = None,
+    zero: Annotated[float, typer.Option(metavar="G", help="What the empty pan showed.")] = 0.0,
+    why: WhyOption = "before use",
+    data: DataOption = None,
+    bench: BenchOption = None,
+    json_out: JsonOption = False,
+) -> None:
+    """Enter a check with a check weight. Exit 3 when it failed; the entry is kept either way."""
+    from logger.app.register import mass_now
+
+    reading_g = mass_now(the_data(data).socket) if reading is None else reading
+    entry = {"weight_id": weight, "zero_g": zero, "reading_g": reading_g}
+    _judged("balance_checked", entry, by, why, data, bench, json_out)
+
+
+@checks_app.command("pressure")
+def pressure(
+    by: ByOption,
+    zero: Annotated[float, typer.Option(metavar="PA", help="What it shows with both hoses open, Pa.")],
+    span: Annotated[
+        list[str] | None,
+        typer.Option(metavar="APPLIED:READING", help="Pressure applied and shown, Pa; give each."),
+    ] = None,
+    reference: Annotated[str, typer.Option(metavar="ID", help="Reference instrument of the span.")] = "",
+    why: WhyOption = "before use",
+    data: DataOption = None,
+    bench: BenchOption = None,
+    json_out: JsonOption = False,
+) -> None:
+    """Enter a check of zero and span. Exit 3 when it failed; the entry is kept either way."""
+    from logger.app.checks import span_points
+
+    entry = {"zero_pa": zero, "span": span_points(span or []), "reference": reference}
+    _judged("pressure_checked", entry, by, why, data, bench, json_out)
+
+
+def _judged(
+    kind: str, entry: dict[str, Any], by: str, why: str, data: Any, bench: Any, json_out: bool
+) -> None:
+    from logger.app.register import read_entries
+
+    keep(data, bench, kind, entry, by, why, json_out)
+    if not read_entries(the_data(data))[-1]["data"]["passed"]:
+        raise typer.Exit(EXIT_REFUSED)
+
+
+@checks_app.command("list")
+def list_all(
+    limit: Annotated[int, typer.Option(min=1, help="Newest checks of each kind.")] = 10,
+    data: DataOption = None,
+    bench: BenchOption = None,
+    json_out: JsonOption = False,
+) -> None:
+    """How balance, pressure transducer and sieves stand, and the newest checks."""
+    from logger.app.checks import list_checks
+
+    folder = the_data(data)
+    print_out(list_checks(folder, the_bench(bench, folder), limit, json_out))

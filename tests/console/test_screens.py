@@ -16,7 +16,7 @@ from logger.console.panels.lower import chart_shown
 from logger.console.screens.panel import Panel
 from logger.core.snapshot import AlarmView, Snapshot
 from tests.console import examples
-from tests.console.watching import SIZES, Watching, watching
+from tests.console.watching import MORE_SIZES, SIZES, Watching, watching
 
 pytestmark = pytest.mark.asyncio
 
@@ -77,7 +77,7 @@ def _of_the_run(snapshot: Snapshot) -> list[str]:
     return texts + list(run.rate.open_conditions)
 
 
-@pytest.mark.parametrize("size", SIZES)
+@pytest.mark.parametrize("size", [*SIZES, *MORE_SIZES])
 @pytest.mark.parametrize("name", examples.ALL)
 async def test_the_bench_shows_everything_whole(name: str, size: tuple[int, int], tmp_path: Path) -> None:
     snapshot = examples.ALL[name]()
@@ -90,7 +90,7 @@ async def test_the_bench_shows_everything_whole(name: str, size: tuple[int, int]
             assert " ".join(text.split()) in f" {shown} ", text
 
 
-@pytest.mark.parametrize("size", SIZES[:2])
+@pytest.mark.parametrize("size", SIZES)
 async def test_the_instruction_is_the_largest_text(size: tuple[int, int], tmp_path: Path) -> None:
     async with watching(tmp_path, examples.taring(), size) as watched:
         seen = watched.visible(watched.app.screen.query_one("#instruction"))
@@ -99,7 +99,7 @@ async def test_the_instruction_is_the_largest_text(size: tuple[int, int], tmp_pa
         assert max(map(len, big)) > 40
 
 
-@pytest.mark.parametrize("size", SIZES[:2])
+@pytest.mark.parametrize("size", [(80, 24), pytest.param((140, 45), marks=pytest.mark.full)])
 @pytest.mark.parametrize("key", ["?", "e", "n", "c", "q", "s", "x", "h", "w", "m", "k"])
 async def test_other_screens_show_their_words_whole(key: str, size: tuple[int, int], tmp_path: Path) -> None:
     everything = ("start", "acknowledge", "type_weight", "hold", "stop", "abort", "note", "take_controls")

@@ -7,6 +7,7 @@ from collections.abc import AsyncIterator, Callable
 from pathlib import Path
 from typing import Any
 
+import pytest
 from textual.pilot import Pilot
 from textual.widget import Widget
 
@@ -16,7 +17,8 @@ from logger.core.snapshot import Snapshot
 from logger.service.client import ServiceClient
 from tests.console.fake_service import FakeService, serving
 
-SIZES = ((80, 24), (140, 45), (110, 36), (100, 30))
+SIZES = ((80, 24), (140, 45))
+MORE_SIZES = tuple(pytest.param(size, marks=pytest.mark.full) for size in ((110, 36), (100, 30), (200, 60)))
 
 
 class Watching:

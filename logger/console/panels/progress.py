@@ -34,7 +34,7 @@ def _clocks(run: RunView) -> list[str]:
         parts = [f"suction not yet on, {limit}"]
     else:
         parts = [f"elapsed {duration(run.elapsed_s)} of {limit}", f"effective {duration(run.effective_s)}"]
-    if run.interval_target_s is not None:
+    if run.interval_target_s is not None and run.result is None:
         bar = progress_bar(run.interval_done_s, run.interval_target_s, 8)
         parts.append(f"interval {duration(run.interval_done_s)}/{duration(run.interval_target_s)} {bar}")
     elif run.effective_s < run.min_time_s:

@@ -17,7 +17,6 @@ from logger.store import history
 from logger.store.bundle import check_bundle, read_bundle
 from logger.store.errors import StoreError
 from logger.store.head_file import read_head_file
-from logger.store.register import register_faults
 from logger.store.verify import Finding, verify
 
 
@@ -104,9 +103,7 @@ def verify_store(data: DataFolder, head: str | None) -> list[Finding]:
     outside = None if head is None else _head(head)
     noted = read_head_file(data.store)
     with history.reading(data.store) as connection:
-        findings = verify(connection, outside, None if noted is None else noted.head)
-        faults = [Finding("altered", text) for text in register_faults(connection)]
-    return [*(found for found in findings if not found.sound), *faults] if faults else findings
+        return verify(connection, outside, None if noted is None else noted.head)
 
 
 def verify_bundle(path: Path, head: str | None) -> list[Finding]:

@@ -23,3 +23,8 @@ def batch_hash(
     """Hash of one batch. Fields are joined by line feeds, which none of them contains."""
     text = "\n".join((before, str(seq), run_id, str(at_ns), utc, readings_sha256, events))
     return sha256_hex(text.encode())
+
+
+def entry_hash(before: str, seq: int, entry: str) -> str:
+    """Hash of one entry of the register: that of the one before, its number and its text."""
+    return sha256_hex("\n".join((before, str(seq), entry)).encode())

@@ -13,29 +13,31 @@ from logger.store.gaps import hash_at
 
 @dataclass(frozen=True, slots=True)
 class Marks:
-    """The newest batch with its hash, the last number of the outbox, of the runs, and row of the records."""
+    """The newest batch with its hash; the last number of outbox, runs and register, and row of the records."""
 
     head: ChainHead
     outbox: int
     run: int
     record: int
+    register: int
 
 
 def read_marks(connection: sqlite3.Connection) -> Marks:
     """Where the store stands."""
-    outbox, run, record = connection.execute(
+    numbers = connection.execute(
         "SELECT (SELECT coalesce(max(seq), 0) FROM outbox), (SELECT coalesce(max(number), 0) FROM run), "
-        "(SELECT coalesce(max(rowid), 0) FROM record)"
+        "(SELECT coalesce(max(rowid), 0) FROM record), (SELECT coalesce(max(seq), 0) FROM register)"
     ).fetchone()
-    return Marks(head(connection), outbox, run, record)
+    return Marks(head(connection), *numbers)
 
 
 def holds(connection: sqlite3.Connection, marks: Marks) -> bool:
     """Whether the store still has everything up to `marks`."""
     now = read_marks(connection)
     known = GENESIS if marks.head.batch == 0 else hash_at(connection, marks.head.batch)
-    numbers = now.outbox >= marks.outbox and now.run >= marks.run and now.record >= marks.record
-    return known == marks.head.sha256 and numbers
+    return known == marks.head.sha256 and all(
+        getattr(now, name) >= getattr(marks, name) for name in ("outbox", "run", "record", "register")
+    )
 
 
 def take_back(connection: sqlite3.Connection, marks: Marks) -> bool:
@@ -49,6 +51,7 @@ def take_back(connection: sqlite3.Connection, marks: Marks) -> bool:
     connection.execute("DELETE FROM record WHERE rowid > ?", (marks.record,))
     connection.execute("DELETE FROM outbox WHERE seq > ?", (marks.outbox,))
     connection.execute("DELETE FROM batch WHERE seq > ?", (marks.head.batch,))
+    connection.execute("DELETE FROM register WHERE seq > ?", (marks.register,))
     connection.execute("DELETE FROM run WHERE number > ?", (marks.run,))
     connection.execute("COMMIT")
     return True

@@ -21,7 +21,7 @@ from logger.core.register.policy import CheckPolicy
 from logger.core.register.state import RegisterState, fold_register
 from logger.core.run.commands import Refused
 from logger.core.run.plan import canonical_json
-from logger.store.chain import sha256_hex
+from logger.store.chain import entry_hash, sha256_hex
 from logger.store.errors import StoreError
 from logger.store.history import reading
 from logger.store.writer import Writer
@@ -47,11 +47,6 @@ def entry_text(event: RegisterEvent) -> str:
     """An entry as it is hashed and kept."""
     plain = {"kind": event.kind.value, "utc": event.utc, "by": event.by, "why": event.why, "data": event.data}
     return canonical_json(plain)
-
-
-def entry_hash(before: str, seq: int, entry: str) -> str:
-    """Hash of one entry: that of the one before, its number and its text, joined by line feeds."""
-    return sha256_hex("\n".join((before, str(seq), entry)).encode())
 
 
 def _event(text: str) -> RegisterEvent:

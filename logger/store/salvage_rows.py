@@ -11,7 +11,7 @@ from typing import Any
 
 from logger.core.run.plan import sha256_json
 from logger.store.batches import Batch, unpacked
-from logger.store.chain import sha256_hex
+from logger.store.chain import entry_hash, sha256_hex
 from logger.store.packing import Packable
 
 JUMP = 10_000
@@ -38,7 +38,7 @@ class Table:
 def _batch_fits(row: Row) -> bool:
     seq, run_id, at_ns, utc, events, readings, before, sha256 = row
     batch = Batch(seq, run_id, Packable(at_ns, utc, events, readings), before, sha256)
-    return batch.true_hash() == sha256
+    return bool(batch.true_hash() == sha256)
 
 
 def _stretch_fits(row: Row) -> bool:
@@ -54,6 +54,11 @@ def _record_fits(row: Row) -> bool:
 
 def _message_fits(row: Row) -> bool:
     return bool(sha256_hex(row[5].encode()) == row[6])
+
+
+def _entry_fits(row: Row) -> bool:
+    seq, entry, before, sha256 = row
+    return bool(entry_hash(before, seq, entry) == sha256)
 
 
 def _any_fits(row: Row) -> bool:
@@ -72,6 +77,7 @@ TABLES = (
     Table("stretch", "first_seq", "first_seq, last_seq, run_id, before, hash, marks, packed", _stretch_fits),
     Table("gap", "first_seq", "first_seq, last_seq, hash, noticed_at, reason", _any_fits),
     Table("record", "rowid", "run_id, revision, outcome, residue_pct, body", _record_fits),
+    Table("register", "seq", "seq, entry, before, hash", _entry_fits),
     Table(
         "outbox",
         "seq",
@@ -108,7 +114,7 @@ def _last_key(source: sqlite3.Connection, table: Table) -> tuple[int, bool]:
         query = f"SELECT {table.key} FROM {table.name} WHERE {table.key} BETWEEN ? AND ? LIMIT 1"
         last = max([last, *(int(row[0]) for row in _try(source, query, step, 1 << 40) or [])])
         step *= 2
-    return last + JUMP, True
+    return (last + JUMP if last else 0), True
 
 
 def _rows(source: sqlite3.Connection, query: str, last: int) -> Iterator[Row]:

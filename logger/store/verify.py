@@ -23,6 +23,7 @@ from logger.store.batches import Batch, batch_rows, unpacked
 from logger.store.chain import GENESIS
 from logger.store.gaps import LOST, SALVAGED
 from logger.store.journal_text import events_of, run_columns
+from logger.store.register import register_faults
 
 Verdict = Literal["whole", "no-outside-head", "altered", "lost", "missing-tail", "rewritten"]
 
@@ -50,6 +51,7 @@ def verify(
     """
     walk = Walk(connection, {head.batch for head in (outside, noted) if head is not None})
     findings = [*walk.findings(), *_messages(connection)]
+    findings += [Finding(walk.missing, text) for text in register_faults(connection)]
     for head, whose in ((outside, "the head given"), (noted, "the head noted beside the store")):
         if head is not None:
             findings += _against(walk, head, whose)
@@ -100,7 +102,7 @@ class Walk:
     batches: int = 0
     _issued: dict[tuple[str, int], str] = field(default_factory=dict)
     _begun: dict[str, bool] = field(default_factory=dict)
-    _missing: Verdict = "altered"
+    missing: Verdict = "altered"
 
     def findings(self) -> Iterator[Finding]:
         """Everything that does not fit, in order of place."""
@@ -123,7 +125,7 @@ class Walk:
         if salvaged is not None:
             yield Finding("lost", f"What could not be read is lost: {salvaged[0]}.")
         if salvaged is not None or self.connection.execute("SELECT 1 FROM gap").fetchone() is not None:
-            self._missing = "lost"
+            self.missing = "lost"
 
     def _place(self, piece: _Piece, before: str, lost_at: int) -> Iterator[Finding]:
         if piece.gap:
@@ -201,18 +203,18 @@ class Walk:
                 text = f"run {number} ({run_id}): its line in the history is not what was planned."
                 yield Finding("altered", text)
             elif run_id not in self._begun:
-                yield Finding(self._missing, f"run {number} ({run_id}): its beginning is missing.")
+                yield Finding(self.missing, f"run {number} ({run_id}): its beginning is missing.")
 
     def _records(self) -> Iterator[Finding]:
         """Each record must have the hash that the journal says it was issued with."""
         rows = self.connection.execute("SELECT run_id, revision, outcome, residue_pct, body FROM record")
         for run_id, revision, outcome, residue_pct, body in rows:
             issued = self._issued.pop((run_id, revision), None)
-            lost = issued is None and self._missing == "lost"
+            lost = issued is None and self.missing == "lost"
             if not record_fits(body, outcome, residue_pct, issued, unknown_is_well=lost):
                 yield Finding("altered", f"{self._name(run_id)}: record revision {revision} was altered.")
         for run_id, revision in self._issued:
-            yield Finding(self._missing, f"{self._name(run_id)}: record revision {revision} is missing.")
+            yield Finding(self.missing, f"{self._name(run_id)}: record revision {revision} is missing.")
 
     def _where(self, piece: _Piece) -> str:
         batches = (

@@ -31,7 +31,7 @@ Job = Callable[[sqlite3.Connection], Any]
 
 GROUP_COMMIT_S = 0.2
 """At most this long until what was handed over is written (0.25 s promised, with the disk's own time)."""
-RETRY_S = 1.0
+RETRY_S = 0.5
 """Pause after a failed commit."""
 _WAKE, _END = "wake", "end"
 

@@ -126,7 +126,7 @@ class Witness:
             await asyncio.sleep(0.01)
 
 
-def _moment_s(utc: str) -> float:
+def moment_s(utc: str) -> float:
     return datetime.strptime(utc, "%Y-%m-%dT%H:%M:%S.%fZ").replace(tzinfo=UTC).timestamp()
 
 
@@ -146,7 +146,7 @@ async def one_kill(bench: RealBench, after_s: float) -> float:
         job.cancel()
     await asyncio.gather(*jobs, return_exceptions=True)
     bench.start_service()
-    await bench.until(lambda p: _moment_s(p.utc) > killed_s + 0.2 and "start" in p.can, limit_s=30)
+    await bench.until(lambda p: moment_s(p.utc) > killed_s + 0.2 and "start" in p.can, limit_s=30)
     acknowledged = {what for what, at_s in witness.seen.items() if at_s < killed_at_s - UNACKNOWLEDGED_S}
     return check_bench(bench, acknowledged, killed_s)
 
@@ -157,9 +157,7 @@ def check_bench(bench: RealBench, acknowledged: set[tuple[str, str, str]], kille
         run_id = rows[0].run_id
         events = history.run_events(connection, run_id)
         batches = [
-            _moment_s(batch.content.utc)
-            for batch in run_batches(connection, run_id)
-            if batch.content.readings
+            moment_s(batch.content.utc) for batch in run_batches(connection, run_id) if batch.content.readings
         ]
         body = history.record_body(connection, run_id)
         found = verify(connection)

@@ -43,13 +43,13 @@ BATCH = st.builds(
 )
 
 
-@settings(deadline=None, max_examples=150)
+@settings(deadline=None, max_examples=60)
 @given(st.lists(BATCH, min_size=1, max_size=8))
 def test_whatever_was_handed_over_comes_back(batches: list[Packable]) -> None:
     assert unpack(pack(batches)) == batches
 
 
-@settings(deadline=None, max_examples=200)
+@settings(deadline=None, max_examples=100)
 @given(st.lists(READING, max_size=5))
 def test_readings_come_back_from_their_lines(readings: list[Reading]) -> None:
     assert decode(encode(readings)) == readings

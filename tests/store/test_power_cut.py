@@ -82,7 +82,7 @@ def lost_in_csv(path: Path, acks: list[str]) -> bool:
 def lost_in_sqlite(path: Path, acks: list[str]) -> bool:
     with closing(sqlite3.connect(path)) as connection:
         try:
-            return connection.execute("SELECT count(*) FROM r").fetchone()[0] < int(acks[-1])
+            return int(connection.execute("SELECT count(*) FROM r").fetchone()[0]) < int(acks[-1])
         except sqlite3.Error:
             return True
 

@@ -26,8 +26,10 @@ from logger.app.cli_base import (
     the_bench,
     the_data,
 )
+from logger.app.cli_blank import blank
 from logger.app.cli_checks import checks_app
 from logger.app.cli_method import method_app, replay
+from logger.app.cli_results import distribution, precision, results
 from logger.app.cli_sieves import sieves_app
 from logger.app.paths import data_folder
 from logger.core.refusal import ResultError
@@ -47,6 +49,10 @@ app.add_typer(sieves_app, name="sieves")
 app.add_typer(checks_app, name="checks")
 app.add_typer(method_app, name="method")
 app.command()(replay)
+app.command()(results)
+app.command()(distribution)
+app.command()(precision)
+app.command()(blank)
 
 
 @app.callback(invoke_without_command=True)
@@ -231,18 +237,30 @@ def runs_show(
 
 @runs_app.command("export")
 def runs_export(
-    which: Annotated[str, typer.Argument(metavar="RUN", help="Number, or the beginning of the id.")],
+    which: Annotated[
+        str | None, typer.Argument(metavar="RUN", help="Number, or the beginning of the id.")
+    ] = None,
     to: Annotated[Path, typer.Option("--to", metavar="DIR", help="Where the files are written.")] = Path(),
+    table: Annotated[
+        bool, typer.Option("--csv", help="One table for a spreadsheet, a line a run: of RUN, or of all.")
+    ] = False,
     bundle: Annotated[
         bool, typer.Option("--bundle", help="One zip file that `runs verify --bundle` checks anywhere.")
     ] = False,
     data: DataOption = None,
 ) -> None:
     """Record (JSON), events, readings (CSV) and trace of one run, as files named by the run's number."""
-    from logger.app.export import export_bundle, export_run
+    from logger.app.export import export_bundle, export_records, export_run
 
-    export = export_bundle if bundle else export_run
-    for path in export(the_data(data), which, to):
+    if table and bundle:
+        fail(EXIT_USAGE, "Give either --csv or --bundle.")
+    if table:
+        paths = export_records(the_data(data), which, to)
+    elif which is None:
+        fail(EXIT_USAGE, "Name the run: its number, or the beginning of its id (`lastgrain runs list`).")
+    else:
+        paths = (export_bundle if bundle else export_run)(the_data(data), which, to)
+    for path in paths:
         print(path)
 
 

@@ -15,9 +15,11 @@ from logger.core.readings import Channel, Quality, Reading
 from logger.core.run.events import Event
 from logger.core.run.facts import RunFacts, fold
 from logger.core.run.plan import canonical_json
+from logger.report.csv_export import ENCODING, Column, records_csv, to_csv
 from logger.store import history
 from logger.store.bundle import chained_files, with_manifest, zipped
 from logger.store.errors import StoreError
+from logger.store.samples import newest_records
 
 README = """One run of air-jet sieving, whole: `lastgrain runs verify --bundle FILE` checks it anywhere.
 
@@ -44,7 +46,7 @@ def export_run(data: DataFolder, which: str, to: Path) -> list[Path]:
     if body is None:
         raise StoreError(f"Run {row.number} has no record yet; it is still open.")
     stem = _stem(row)
-    files = {
+    files: dict[str, str | bytes] = {
         f"{stem}-record.json": json.dumps(body, indent=2, ensure_ascii=False) + "\n",
         f"{stem}-events.jsonl": "".join(f"{_event_line(event)}\n" for event in events),
         f"{stem}-readings.csv": _readings_csv(readings),
@@ -60,15 +62,33 @@ def export_bundle(data: DataFolder, which: str, to: Path) -> list[Path]:
         files = chained_files(connection, row)
         events = history.run_events(connection, row.run_id)
         readings = history.run_readings(connection, row.run_id)
-    texts = {
+    texts: dict[str, str | bytes] = {
         "readings.csv": _readings_csv(readings),
         "trace.csv": trace_csv(row.run_id, fold(events), readings),
         "record.schema.json": _schema("record"),
         "event.schema.json": _schema("event"),
         "README.txt": README,
     }
-    whole = with_manifest(row, files | {name: text.encode() for name, text in texts.items()})
+    whole = with_manifest(row, files | {name: _bytes(text) for name, text in texts.items()})
     return [_write(to / f"{_stem(row)}.zip", zipped(whole))]
+
+
+def export_records(data: DataFolder, which: str | None, to: Path) -> list[Path]:
+    """Writes a table with a line a run, all runs or one, for a spreadsheet. Raises StoreError."""
+    with history.reading(data.store) as connection:
+        if which is None:
+            name, bodies = "records.csv", [json.loads(text) for text in newest_records(connection)]
+        else:
+            row = history.find_run(connection, which)
+            body = history.record_body(connection, row.run_id)
+            if body is None:
+                raise StoreError(f"Run {row.number} has no record yet; it is still open.")
+            name, bodies = f"{_stem(row)}-record.csv", [body]
+    try:
+        table = records_csv(bodies)
+    except ValueError as error:
+        raise StoreError(f"A record holds what is no figure ({error}): `lastgrain runs verify`.") from error
+    return [_write(to / name, table.encode(ENCODING))]
 
 
 def _stem(row: history.RunRow) -> str:
@@ -80,13 +100,16 @@ def _schema(kind: str) -> str:
 
 
 def _write(path: Path, content: str | bytes) -> Path:
-    data = content.encode() if isinstance(content, str) else content
     try:
         path.parent.mkdir(parents=True, exist_ok=True)
-        path.write_bytes(data)
+        path.write_bytes(_bytes(content))
     except OSError as error:
         raise StoreError(f"{path} cannot be written: {error.strerror}.") from error
     return path
+
+
+def _bytes(content: str | bytes) -> bytes:
+    return content.encode() if isinstance(content, str) else content
 
 
 def _event_line(event: Event) -> str:
@@ -95,14 +118,19 @@ def _event_line(event: Event) -> str:
     )
 
 
-def _readings_csv(readings: Sequence[Reading]) -> str:
-    return _csv(
-        ("channel", "at_ns", "value", "quality", "stable", "raw"),
-        [
-            (r.channel.value, r.at_ns, r.value, r.quality.value, _flag(r.stable), _safe(r.raw))
-            for r in readings
-        ],
-    )
+_READING_COLUMNS = (
+    Column("channel"),
+    Column("at_ns", "number"),
+    Column("value", "number"),
+    Column("quality"),
+    Column("stable", "number"),
+    Column("raw"),
+)
+
+
+def _readings_csv(readings: Sequence[Reading]) -> bytes:
+    rows = [(r.channel.value, r.at_ns, r.value, r.quality.value, r.stable, r.raw) for r in readings]
+    return to_csv(_READING_COLUMNS, rows).encode(ENCODING)
 
 
 def trace_csv(run_id: str, facts: RunFacts, readings: Sequence[Reading]) -> str:
@@ -143,12 +171,3 @@ def _csv(header: Sequence[str], rows: Sequence[Sequence[Any]]) -> str:
     writer.writerow(header)
     writer.writerows(["" if cell is None else cell for cell in row] for row in rows)
     return stream.getvalue()
-
-
-def _flag(stable: bool | None) -> int | None:
-    return None if stable is None else int(stable)
-
-
-def _safe(text: str) -> str:
-    """Text that a spreadsheet will not take for a formula."""
-    return f"'{text}" if text[:1] in ("=", "+", "-", "@", "\t", "\r") else text

@@ -1,0 +1,72 @@
+"""Commands that turn runs into results: determinations of a sample, distribution, precision study."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from logger.app.cli_base import EXIT_USAGE, DataOption, JsonOption, fail, print_out, the_data
+
+if TYPE_CHECKING:
+    from logger.core.distribution.fits import Way
+    from logger.core.distribution.interpolation import Axes
+
+WAYS: tuple[Way, ...] = ("line", "direct")
+AXES: tuple[Axes, ...] = ("plain", "rrsb", "ggs", "log-normal")
+
+
+def results(
+    sample: Annotated[str, typer.Option("--sample", metavar="ID", help="Sample id.")],
+    lot: Annotated[str | None, typer.Option("--lot", metavar="ID", help="Only runs of this lot.")] = None,
+    slope: Annotated[
+        float | None,
+        typer.Option(
+            "--slope",
+            metavar="PCT_PER_UM",
+            help="Slope of the residue curve at the aperture, % per µm, as `distribution` prints it.",
+        ),
+    ] = None,
+    data: DataOption = None,
+    json_out: JsonOption = False,
+) -> None:
+    """The determinations of a sample joined: do they agree, what to do next, result and decision."""
+    from logger.app.results import sample_results
+
+    print_out(sample_results(the_data(data), sample, lot, slope, json_out))
+
+
+def distribution(
+    runs: Annotated[list[str], typer.Argument(metavar="RUN...", help="Runs of one sample, one sieve each.")],
+    to: Annotated[Path | None, typer.Option("--to", metavar="FILE.svg", help="Write the chart here.")] = None,
+    axes: Annotated[str, typer.Option(help="plain, rrsb, ggs or log-normal paper.")] = "plain",
+    way: Annotated[str, typer.Option(help="Fit as line on the paper, or direct in the residue.")] = "line",
+    loss_limit: Annotated[
+        float, typer.Option(metavar="PCT", min=0.0, help="Loss allowed when one portion is carried upwards.")
+    ] = 2.0,
+    data: DataOption = None,
+    json_out: JsonOption = False,
+) -> None:
+    """Distribution from several sieves: table, d10, d50, d90, three fits, mass balance, chart."""
+    from logger.app.distribution import distribution as work_out
+
+    chosen_way = next((each for each in WAYS if each == way), None)
+    chosen_axes = next((each for each in AXES if each == axes), None)
+    if chosen_way is None or chosen_axes is None:
+        fail(EXIT_USAGE, f"--way is one of {', '.join(WAYS)}; --axes is one of {', '.join(AXES)}.")
+    if to is not None and to.suffix.lower() != ".svg":
+        fail(EXIT_USAGE, f"--to {to}: the chart is an SVG drawing, name a file that ends in .svg.")
+    print_out(work_out(the_data(data), runs, loss_limit, chosen_way, chosen_axes, to, json_out))
+
+
+def precision(
+    table: Annotated[
+        Path, typer.Argument(metavar="FILE.csv", help="Columns material, group, residue_pct; a line a value.")
+    ],
+    json_out: JsonOption = False,
+) -> None:
+    """Precision study (ISO 5725-2): s_r, s_R, r and R, with Cochran's and Grubbs' tests."""
+    from logger.app.precision import precision as study
+
+    print_out(study(table, json_out))

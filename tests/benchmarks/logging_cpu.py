@@ -83,7 +83,7 @@ def measure(seconds: float, folder: Path) -> tuple[float, float]:
     )
     with contextlib.ExitStack() as stack:
         stack.callback(stop_child, feeder)
-        ours, naive_ports = first_json_line(feeder, folder / "feeder.log")  # type: ignore[misc]
+        ours, naive_ports = first_json_line(feeder, folder / "feeder.log")
         broker = stack.enter_context(start_broker())
         bench = write_bench(folder, list(ours), broker.port)
         service = start_child("serve", "--data", str(folder), "--bench", str(bench), log=folder / "serve.log")

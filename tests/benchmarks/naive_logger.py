@@ -10,6 +10,7 @@ from pathlib import Path
 
 import paho.mqtt.client as mqtt
 import serial
+from paho.mqtt.enums import CallbackAPIVersion
 
 
 def log(port: str, name: str, end: bytes, client: mqtt.Client, folder: Path, end_s: float) -> None:
@@ -28,7 +29,7 @@ def log(port: str, name: str, end: bytes, client: mqtt.Client, folder: Path, end
 def main() -> None:
     """Arguments: mass port, pressure port, broker port, folder, seconds."""
     mass, pressure, broker, folder, seconds = sys.argv[1:]
-    client = mqtt.Client(mqtt.CallbackAPIVersion.VERSION2, protocol=mqtt.MQTTv5)
+    client = mqtt.Client(CallbackAPIVersion.VERSION2, protocol=mqtt.MQTTv5)
     client.connect("127.0.0.1", int(broker))
     client.loop_start()
     end_s = time.monotonic() + float(seconds)

@@ -9,8 +9,9 @@ from pathlib import Path
 
 import pytest
 
+from logger.app.children import stop_child
 from logger.settings import load_rig
-from tests.system.real_bench import RealBench, stop_child
+from tests.system.real_bench import RealBench
 
 SPEED = 20.0
 

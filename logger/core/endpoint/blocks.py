@@ -15,13 +15,15 @@ Array = NDArray[np.float64]
 STAMP_SD_S = 0.02
 BUNCH_DOUBT = 0.6
 """Doubt about a block's time: what arrived is not quite when it was weighed, the less so in bunches."""
+SLOW_WAVE = 0.35
+"""Turns of an aliased wave within a block below which neighbouring blocks hardly differ by it."""
 _UNKNOWN = [math.nan] * len(LAGS_S)
 
 
 @dataclass(frozen=True, slots=True)
 class Block:
     """Mean of a short stretch; masses in % of the charge. `scatter` is of readings about the block's line,
-    `time_sd` the doubt about its time."""
+    `time_sd` the doubt about its time, `aliased` that a slow wave of the nozzle may hide in its mean."""
 
     t_s: float
     theta_s: float
@@ -32,6 +34,7 @@ class Block:
     count: int
     scatter: float
     time_sd: float
+    aliased: bool
     in_gate: bool
 
 
@@ -129,9 +132,22 @@ class BlockBuilder:
             kpa_per_s=kpa_slope,
             count=kept,
             scatter=scatter,
+            aliased=self._is_aliased(t),
             time_sd=STAMP_SD_S + BUNCH_DOUBT * float(np.max(stamped - t)) / math.sqrt(t.size),
             in_gate=all(self._gate),
         )
+
+    def _is_aliased(self, t: Array) -> bool:
+        """Whether this sampling rate turns the nozzle's mark into a wave too slow for blocks to see."""
+        span = float(t[-1] - t[0])
+        if self._turn_s is None or span <= 0:
+            return False
+        hz = (t.size - 1) / span
+        for mark in (1.0 / self._turn_s, 2.0 / self._turn_s):
+            whole = round(mark / hz)
+            if whole >= 1 and abs(mark - whole * hz) * span < SLOW_WAVE:
+                return True
+        return False
 
     def _fit(self, t: Array, mass: Array, dp: Array) -> tuple[int, float, float, float]:
         """(readings kept, level at their mean time, scatter, that mean time)."""
@@ -148,13 +164,19 @@ class BlockBuilder:
             self._lags.learn(basis, rest, dp)
         return t.size, level, math.sqrt(float(rest @ rest) / max(freedom, 1)), middle
 
+    def _shows_turns(self, t: Array) -> bool:
+        """Enough readings at different times over most of a turn to fit its harmonics."""
+        least, turn_s = self._tuning.harmonics_min, self._turn_s or 0.0
+        many = t.size >= least and int(np.count_nonzero(np.diff(t))) > least // 2
+        return many and float(t[-1] - t[0]) > 0.7 * turn_s
+
     def _line(self, t: Array, mass: Array) -> tuple[Array, float, Array, float]:
         """(orthonormal basis, level, what is left over, mean time) of level, slope and turns of the nozzle."""
         middle = float(t.sum()) / t.size
         dt = t - middle
         length = math.sqrt(float(dt @ dt)) or 1.0
         columns = [np.full(t.size, 1.0 / math.sqrt(t.size)), dt / length]
-        if self._turn_s is None or t.size < self._tuning.harmonics_min:
+        if self._turn_s is None or not self._shows_turns(t):
             basis = np.column_stack(columns)
             along = basis.T @ mass
             return basis, float(along[0]) / math.sqrt(t.size), mass - basis @ along, middle
@@ -162,7 +184,7 @@ class BlockBuilder:
         columns += [np.cos(angle), np.sin(angle), np.cos(2 * angle), np.sin(2 * angle)]
         basis, upper = np.linalg.qr(np.column_stack(columns))
         along = basis.T @ mass
-        level = float(np.linalg.solve(upper, along)[0]) / math.sqrt(t.size)
+        level = float(np.linalg.lstsq(upper, along, rcond=None)[0][0]) / math.sqrt(t.size)
         return basis, level, mass - basis @ along, middle
 
 

@@ -235,6 +235,8 @@ class TailTracker:
         if block.scatter < 0.3 * q:
             # Digits that do not dither: neighbouring blocks share their rounding error.
             var += q * q / 12.0 * min(max(q / max(abs(loss), 1e-9), 1.0), 20.0)
+        if block.aliased:
+            var += block.scatter**2
         timing = loss * block.time_sd / max(block.span_s, 0.1)
         return var + (self._tuning.misfit_share * loss) ** 2 + timing * timing
 

@@ -27,6 +27,11 @@ def _shown(char: str) -> str:
     return f"\\x{code:02x}" if code < 0x100 else f"\\u{code:04x}" if code < 0x10000 else f"\\U{code:08x}"
 
 
+def printable(text: str) -> bool:
+    """Whether nothing in the text is unseen."""
+    return all(" " <= char <= "~" or unicodedata.category(char) not in _HIDDEN for char in text)
+
+
 def cells(text: str) -> int:
     """How many terminal cells the text takes."""
     return len(text) if text.isascii() else sum(map(_char_cells, text))

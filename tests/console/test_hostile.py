@@ -7,12 +7,13 @@ from pathlib import Path
 
 import pytest
 from textual.events import Paste
+from textual.widgets import Input
 
 from logger.console.literal import literal
 from logger.core.snapshot import Snapshot
 from tests.console import examples
 from tests.console.test_screens import assert_nothing_cut
-from tests.console.watching import watching
+from tests.console.watching import Watching, watching
 
 pytestmark = pytest.mark.asyncio
 EVERYTHING = ("start", "acknowledge", "type_weight", "hold", "stop", "abort", "note", "take_controls")
@@ -52,8 +53,7 @@ async def test_hostile_texts_on_the_other_screens(text: str, tmp_path: Path) -> 
         await watched.until_shown(f"✗ {shown}")
 
 
-async def test_a_pasted_escape_sequence_stays_text(tmp_path: Path) -> None:
-    """A scanner may send anything that a label holds; it reaches the service as it was typed."""
+async def test_typed_brackets_stay_text(tmp_path: Path) -> None:
     async with watching(tmp_path, examples.idle()) as watched:
         await watched.press("n")
         await watched.until_shown("NEW RUN")
@@ -62,12 +62,37 @@ async def test_a_pasted_escape_sequence_stays_text(tmp_path: Path) -> None:
         assert watched.sent()[0][1]["sample_id"] == "[/"
 
 
-async def test_a_very_long_scan_is_limited(tmp_path: Path) -> None:
+async def _paste(watched: Watching, text: str) -> None:
+    await watched.until(lambda: watched.app.focused)
+    assert watched.app.focused is not None
+    watched.app.focused.post_message(Paste(text))
+    await watched.pilot.pause()
+
+
+async def test_a_scanner_gone_wild_is_not_taken(tmp_path: Path) -> None:
     async with watching(tmp_path, examples.idle()) as watched:
         await watched.press("n")
-        await watched.until(lambda: watched.app.focused)
-        assert watched.app.focused is not None
-        watched.app.focused.post_message(Paste("9" * 10_000 + "\x1b[2J"))
+        await _paste(watched, "9" * 10_000)
+        await watched.until_shown("✗ Longer than 120 characters, and was not taken.")
         await watched.press("ctrl+s")
-        await watched.until(lambda: watched.sent())
-        assert watched.sent()[0][1]["sample_id"] == "9" * 120
+        await watched.until_shown("✗ sample is needed.")
+        assert watched.sent() == []
+
+
+@pytest.mark.parametrize("text", ["AB\x1b[2J", "AB\u202eCD", "AB\x1dCD", "A\u200bB", "A\nB"])
+async def test_what_cannot_be_seen_is_not_taken(text: str, tmp_path: Path) -> None:
+    async with watching(tmp_path, examples.idle()) as watched:
+        await watched.press("n")
+        await _paste(watched, text)
+        await watched.until_shown("✗ It held characters that cannot be shown, and was not taken.")
+        await _paste(watched, "[/bold]")
+        await watched.until_shown("[/bold]")
+        assert watched.app.screen.query_one("#field-sample_id", Input).value == "[/bold]"
+
+
+async def test_a_pasted_line_end_is_enter(tmp_path: Path) -> None:
+    async with watching(tmp_path, examples.idle()) as watched:
+        await watched.press("n")
+        await _paste(watched, "MILL-2-0417\r\n")
+        await watched.until(lambda: watched.app.focused and watched.app.focused.id == "field-operator_id")
+        assert watched.app.screen.query_one("#field-sample_id", Input).value == "MILL-2-0417"

@@ -16,12 +16,13 @@ from textual.content import Content
 from textual.widget import Widget
 from textual.widgets import Input, Static
 
-from logger.console.forms import FIELD_LIMIT, FieldSpec, Form
+from logger.console.forms import FieldSpec, Form
 from logger.console.literal import literal
 from logger.console.panels.bottom import key_rows
 from logger.console.panels.ink import BAD, STRONG, page
 from logger.console.screens.board_screen import BoardScreen
 from logger.console.screens.confirm_screen import ConfirmScreen
+from logger.console.screens.scan_field import ScanField
 from logger.service.client import Reply
 
 Values = dict[str, str]
@@ -53,14 +54,7 @@ class FormScreen(BoardScreen):
             with Horizontal(classes="field body"):
                 mark = "" if field.required else " (optional)"
                 yield Static(f"{field.label}{mark}", markup=False, classes="label")
-                yield Input(
-                    field.initial,
-                    placeholder=field.example,
-                    max_length=FIELD_LIMIT,
-                    compact=True,
-                    select_on_focus=True,
-                    id=f"field-{field.name}",
-                )
+                yield ScanField(field.initial, field.example, id=f"field-{field.name}")
         yield Static("", markup=False, id="error", classes="body")
         yield Static(page(key_rows(self.key_labels(), 78)), markup=False, id="form-keys", classes="body")
 
@@ -86,6 +80,10 @@ class FormScreen(BoardScreen):
         """Enter: the next field, or send from the last one."""
         event.stop()
         self.entered(event.input)
+
+    def on_scan_field_refused(self, event: ScanField.Refused) -> None:
+        """What was not taken is said."""
+        self.say(event.sentence)
 
     def entered(self, field: Input) -> None:
         """Goes on from this field. (Textual calls `on_` methods of all classes, so that is not overridden.)"""

@@ -147,6 +147,11 @@ class Journal(WriterHooks):
         """Commit what is pending and end the threads."""
         self._aside.shutdown(cancel_futures=True)
         self.writer.close()
+        left = self._pending.left()
+        if left:
+            self._on_failure(
+                StoreError(f"{self.path}: {left} could not be written before the end and are lost.")
+            )
 
     # --- on the writer's thread -------------------------------------------------------------------------
 
@@ -241,6 +246,8 @@ def _refused_not_failed(future: Future[int]) -> Future[int]:
     answer: Future[int] = Future()
 
     def pass_on(done: Future[int]) -> None:
+        if not answer.set_running_or_notify_cancel():
+            return
         error = done.exception()
         if isinstance(error, StoreError):
             answer.set_exception(Refused(f"No run can start: {error}"))
@@ -275,6 +282,14 @@ def _event_body(run_id: str, event: Event) -> dict[str, Any]:
         "kind": event.kind.value,
         "utc": event.utc,
         "level": event_level(event),
-        "text": event_text(event.kind, event.data),
+        "text": _text(event),
         "data": event.data,
     }
+
+
+def _text(event: Event) -> str:
+    """The event's sentence; its kind where the data do not fit one, so that no event stops the journal."""
+    try:
+        return event_text(event.kind, event.data)
+    except (KeyError, ValueError, TypeError, IndexError):
+        return event.kind.value

@@ -54,6 +54,12 @@ class Pending:
             span_ns = max(times, default=0) - min(times, default=0)
             return (self._kept - self.readings) / self.readings * span_ns / 60e9 if span_ns > 0 else None
 
+    def left(self) -> str:
+        """What waits, in words; "" when nothing does."""
+        with self._lock:
+            events = sum(len(work.events) for work in self._work.values())
+            return f"{self.readings} readings and {events} events" if self.readings or events else ""
+
     def take(self) -> dict[str, RunWork]:
         """Copies of what waits."""
         with self._lock:

@@ -80,7 +80,10 @@ class Writer:
         first, and the job fails when that fails.
         """
         future: Future[T] = Future()
-        self._jobs.put((job, future, after_pending))
+        if self._thread.is_alive():
+            self._jobs.put((job, future, after_pending))
+        else:
+            future.set_exception(self._closed())
         return future
 
     def close(self) -> None:
@@ -114,10 +117,15 @@ class Writer:
         with contextlib.suppress(queue.Empty):
             while True:
                 item = self._jobs.get_nowait()
-                if not isinstance(item, str):
-                    item[1].set_exception(StoreError(f"{self.path} was closed."))
+                if not isinstance(item, str) and item[1].set_running_or_notify_cancel():
+                    item[1].set_exception(self._closed())
+
+    def _closed(self) -> StoreError:
+        return StoreError(f"{self.path} was closed.")
 
     def _serve(self, job: Job, future: Future[Any], after_pending: bool) -> None:
+        if not future.set_running_or_notify_cancel():
+            return
         try:
             if after_pending and self._due.is_set:
                 self._commit_pending(tell=True)
@@ -136,11 +144,14 @@ class Writer:
         try:
             self._transaction(self._write_pending)
         except Exception as error:
-            # What is pending stays with its owner.
+            # What is pending stays with its owner, whatever is wrong with it or the disk; and that is told.
             self._try_again_soon()
+            fault = (
+                error if isinstance(error, StoreError) else StoreError(f"a fault of the program: {error!r}")
+            )
             if tell:
-                raise
-            self._hooks.failed(error)
+                raise fault from error
+            self._hooks.failed(fault)
             return
         self._call(self._hooks.committed)
         if self._failing:
@@ -184,6 +195,7 @@ class Writer:
             if connection.in_transaction:
                 with contextlib.suppress(sqlite3.Error):
                     connection.execute("ROLLBACK")
+            self._distrusted = self._distrusted or connection.in_transaction
             raise
         if marks != self._marks:
             self._note(marks, sync=(marks.run, marks.record) != (self._marks.run, self._marks.record))

@@ -12,8 +12,10 @@ from pathlib import Path
 import pytest
 
 from logger.core.run.commands import Refused
+from logger.core.run.events import Event, EventKind
 from logger.store import history, writer
 from logger.store.due import Due
+from logger.store.errors import StoreError
 from logger.store.journal import Journal
 from tests.contracts.journal_suite import JournalSuite, JournalUnderTest
 from tests.store.quick_runs import (
@@ -161,6 +163,47 @@ def test_a_fault_in_a_callback_does_not_stop_the_writer(tmp_path: Path) -> None:
     assert findings(journal.path)[0].sound
 
 
+def test_a_job_whose_caller_is_gone_stops_nothing(journal: Journal) -> None:
+    """The loop cancels what a task waited for when the task ends."""
+    hold, begun = threading.Event(), threading.Event()
+
+    def busy(connection: sqlite3.Connection) -> bool:
+        begun.set()
+        return hold.wait(10)
+
+    first = journal.writer.submit(busy)
+    second = journal.writer.submit(lambda c: c.execute("INSERT INTO meta VALUES ('second', '')"))
+    begun.wait(10)
+    assert not first.cancel(), "it runs already"
+    assert second.cancel()
+    hold.set()
+    kept = journal.writer.submit(
+        lambda c: c.execute("SELECT count(*) FROM meta WHERE key = 'second'").fetchone()
+    )
+    assert kept.result(10) == (0,)
+
+
+def test_a_run_whose_start_was_given_up_stops_nothing(journal: Journal) -> None:
+    hold = threading.Event()
+    journal.writer.submit(lambda c: hold.wait(10))
+    run = open_run(1)
+    given_up = journal.start_run(run.run_id, run.events[0])
+    assert given_up.cancel()
+    hold.set()
+    journal.flush().result(10)
+
+
+def test_an_event_of_which_no_sentence_can_be_made_stops_nothing(tmp_path: Path) -> None:
+    journal = open_journal(tmp_path / "s.sqlite")
+    run = open_run(1)
+    journal.start_run(run.run_id, run.events[0]).result()
+    journal.add(run.run_id, [Event(EventKind.HELD, 5, "2026-01-05T06:00:00.000Z", {})], [reading_of(1, 0)])
+    journal.flush().result(10)
+    journal.close()
+    with history.reading(journal.path) as connection:
+        assert len(history.run_events(connection, run.run_id)) == 2
+
+
 def test_after_closing_nothing_is_taken_and_no_thread_is_left(tmp_path: Path) -> None:
     before = threading.active_count()
     journal = open_journal(tmp_path / "s.sqlite")
@@ -169,6 +212,8 @@ def test_after_closing_nothing_is_taken_and_no_thread_is_left(tmp_path: Path) ->
     journal.add(run.run_id, [], [reading_of(1, 0)])
     journal.close()
     assert threading.active_count() == before
+    with pytest.raises(StoreError, match="was closed"):
+        journal.flush().result(10)
     with history.reading(journal.path) as connection:
         assert history.run_readings(connection, run.run_id)[-1] == reading_of(1, 0)
 

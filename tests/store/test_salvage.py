@@ -12,9 +12,11 @@ import pytest
 
 from logger.core.record import ChainHead
 from logger.store import history, journal, opening
+from logger.store.chain import entry_hash
 from logger.store.errors import StoreError
 from logger.store.outbox_rows import last_seq
 from logger.store.recover import close_open_runs
+from logger.store.register import GENESIS as REGISTER_GENESIS
 from logger.store.schema import check_whole, read_only
 from tests.store.quick_runs import (
     filled,
@@ -123,6 +125,34 @@ def test_damage_in_any_table_leaves_a_store_that_works(tmp_path: Path, table: st
         }
     assert min(old) > messages, "no number is given out twice"
     assert verdicts(path) <= {"lost", "no-outside-head"}
+
+
+def test_the_register_is_carried_over_but_for_the_damaged_page(tmp_path: Path) -> None:
+    path = filled(tmp_path / "s.sqlite", runs=2)
+    made = open_journal(path)
+
+    def enter(connection: sqlite3.Connection) -> None:
+        before = REGISTER_GENESIS
+        for seq in range(1, 201):
+            entry = '{"text":"' + "x" * 400 + f'{seq}"' + "}"
+            connection.execute(
+                "INSERT INTO register VALUES (?, ?, ?, ?)",
+                (seq, entry, before, entry_hash(before, seq, entry)),
+            )
+            before = entry_hash(before, seq, entry)
+
+    made.writer.submit(enter).result()
+    made.close()
+    assert verdicts(path) == {"no-outside-head"}
+    damage(path, pages_of(path, "register")[3])
+    open_journal(path).close()
+    with history.reading(path) as connection:
+        kept = [seq for (seq,) in connection.execute("SELECT seq FROM register ORDER BY seq")]
+    assert 150 < len(kept) < 200
+    assert (kept[0], kept[-1]) == (1, 200)
+    found = findings(path)
+    assert {one.verdict for one in found} == {"lost"}
+    assert any("of the register are missing" in one.text for one in found)
 
 
 @pytest.mark.parametrize("kind", ["first page", "no database at all"])

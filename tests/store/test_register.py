@@ -54,8 +54,6 @@ def journal(store: MadeStore) -> Iterator[Journal]:
 def add(
     register: StoreRegister, entry: dict[str, Any], kind: RegisterKind = RegisterKind.SIEVE_ADDED
 ) -> Future[RegisterEvent]:
-    from logger.core.register.enter import enter
-
     def make(state: RegisterState) -> RegisterEvent:
         return enter(kind, entry, by="op-7", why="", utc=NOW, state=state, policy=POLICY, balance=BALANCE)
 

@@ -5,108 +5,18 @@ from __future__ import annotations
 import dataclasses
 import json
 import math
-from datetime import date
 
 import pytest
 
-from logger.core.correction import CorrectionFactor
-from logger.core.method import Determinations, Method, ResultRules, Sieve
+from logger.core.method import Determinations, Sieve
 from logger.core.record import ChainHead, Record, build_record
 from logger.core.record_assessment import budget_lines, kept, read_assessment
-from logger.core.register.planned import PlannedSieve
-from logger.core.run.engine import RunEngine
 from logger.core.run.events import EventKind as E
-from logger.core.run.plan import RunPlan, Sample, plain_json
+from logger.core.run.plan import plain_json
 from logger.core.run.result import assess_run, determination, endpoint_term
-from logger.core.run.run import Run
-from logger.core.run.states import RunState
-from logger.core.run.weigh import compute
-from logger.core.sieves import TestSieve
 from logger.core.uncertainty import Component, NotIncluded
-from tests.core.run.plans import bench_plan, interval_method
-
-FACTOR = CorrectionFactor(
-    sieve_id="S-45-01",
-    certified_pct=4.9,
-    certified_u_pct=0.05,
-    found_pct=4.6,
-    found_u_pct=0.05,
-    checked_on=date(2026, 1, 12),
-    certificate="RP-7",
-)
-PLANNED = PlannedSieve(
-    sieve=TestSieve(id="S-45-01", aperture_um=45, frame_mm=200, standard="ISO 3310-1:2016"),
-    factor=FACTOR,
-    runs_before=3,
-    last_tare_g=400.0,
-    last_tare_utc="2026-01-10T06:00:00.000Z",
-    tare_allowed_g=0.0,
-)
-UTC = "2026-02-01T06:00:00.000Z"
-LIMITS = ResultRules(residue_max_pct=4.0)
-
-
-def method(**changes: object) -> Method:
-    return dataclasses.replace(interval_method(), result=LIMITS, **changes)  # type: ignore[arg-type]
-
-
-def live_method() -> Method:
-    chosen = interval_method()
-    return dataclasses.replace(
-        chosen,
-        result=LIMITS,
-        weighing=dataclasses.replace(chosen.weighing, mode="live", first_interval_s=None, interval_s=None),
-    )
-
-
-def planned(chosen: Method, sieve: PlannedSieve | None = None) -> Run:
-    plan = RunPlan(
-        run_id="r",
-        sample=Sample(sample_id="S-1", operator_id="op-7"),
-        method=chosen,
-        aperture_um=45.0,
-        bench=bench_plan(),
-        rig=None,
-        software="test",
-        sieve_id="" if sieve is None else sieve.sieve.id,
-        sieve=sieve,
-    )
-    return RunEngine(plan, 0, lambda: UTC).run
-
-
-def end(run: Run, outcome: E = E.ENDPOINT_REACHED, after_s: float = 0.0) -> Record:
-    """25 g, 1.0 g and then 0.95 g left after 20 and 40 s; ended at 60 s of bench time, off `after_s` later."""
-    second = 1_000_000_000
-    run.emit(E.CAUTIONS_ACKNOWLEDGED, 0, name="op-7")
-    run.emit(E.CHECKS_PASSED, 0, zero_dp_pa=0.0)
-    live = run.live_mode
-    run.emit(E.TARE_WEIGHED, 0, gross_g=400.0)
-    run.emit(E.CHARGE_WEIGHED, 0, gross_g=425.0, load_g=25.0, effective_s=0.0)
-    if live:
-        run.emit(E.REST_BEGUN, 0, rest_s=60.0)
-    run.emit(E.DRAW_DOWN_BEGUN, 0, interval_target_s=None if live else 20.0)
-    run.emit(E.SUCTION_SEEN_ON, 0, segment=1)
-    run.emit(E.BAND_REACHED, 0, dp_pa=2500)
-    if live:
-        run.emit(E.DECIDED, 60 * second, value=0.1, value_u=0.01, limit=0.1, unit="%/min", text="0.10 %/min")
-        run.emit(outcome, 60 * second, elapsed_s=60.0, reason="0.10 %/min", by="op-7")
-        run.emit(E.SUCTION_SEEN_OFF, 70 * second, elapsed_s=60.0 + after_s, effective_s=40.0)
-        run.emit(E.PRESSURE_RELEASED, 80 * second, how="measured")
-        run.emit(E.LOAD_WEIGHED, 90 * second, gross_g=400.95, load_g=0.95, effective_s=40.0)
-    else:
-        for at_s, load_g in ((20, 1.0), (40, 0.95)):
-            run.emit(E.INTERVAL_OVER, at_s * second, interval_s=20.0, effective_s=float(at_s))
-            run.emit(E.SUCTION_SEEN_OFF, at_s * second, elapsed_s=at_s + after_s, effective_s=float(at_s))
-            run.emit(E.PRESSURE_RELEASED, at_s * second, how="measured")
-            run.emit(E.LOAD_WEIGHED, at_s * second, gross_g=400 + load_g, load_g=load_g, effective_s=at_s)
-            if at_s == 20:
-                run.emit(E.DRAW_DOWN_BEGUN, at_s * second, interval_target_s=20.0)
-                run.emit(E.BAND_REACHED, at_s * second, dp_pa=2500)
-        run.emit(outcome, 60 * second, elapsed_s=60.0, reason="0.6 %/min", by="op-7")
-    if run.state is RunState.WEIGHING:
-        run.emit(E.RESULT_DUE, 95 * second)
-    compute(run, 100 * second)
-    return build_record("r", run.facts, ChainHead(1, "0" * 64))
+from tests.core.run.made_runs import PLANNED, end, live_method, method, planned
+from tests.core.run.plans import bench_plan
 
 
 def contribution(record: Record, name: str) -> float:

@@ -50,7 +50,7 @@ class Tuning:
     """Spread of ln rate per root e-fold of time beyond the smooth law (blinding, chance)."""
     sigma_y: float = 0.10
     """Spread of ln decay per root e-fold of time beyond its smooth drift."""
-    mean_z: float = -0.8
+    mean_z: float = -0.9
     sigma_z: float = 0.6
     memory_z: float = 0.95
     """The bend: mean, spread, and memory in e-folds of time, see above."""

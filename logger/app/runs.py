@@ -13,9 +13,9 @@ from logger.core.record import ChainHead
 from logger.core.record_assessment import read_assessment
 from logger.core.run.words import event_text
 from logger.core.text import printable
+from logger.settings import ConfigError
 from logger.store import history
 from logger.store.bundle import check_bundle, read_bundle
-from logger.store.errors import StoreError
 from logger.store.head_file import read_head_file
 from logger.store.verify import Finding, verify
 
@@ -99,7 +99,7 @@ def _sieve_words(body: dict[str, Any]) -> str:
 
 
 def verify_store(data: DataFolder, head: str | None) -> list[Finding]:
-    """Verdicts on the whole store. Raises StoreError for a head that is none."""
+    """Verdicts on the whole store. Raises StoreError, and ConfigError for a head that is none."""
     outside = None if head is None else _head(head)
     noted = read_head_file(data.store)
     with history.reading(data.store) as connection:
@@ -107,12 +107,14 @@ def verify_store(data: DataFolder, head: str | None) -> list[Finding]:
 
 
 def verify_bundle(path: Path, head: str | None) -> list[Finding]:
-    """Verdicts on an exported run. Raises StoreError for what is no bundle."""
+    """Verdicts on an exported run. Raises StoreError for what is no bundle, ConfigError for what is no head."""
     return check_bundle(read_bundle(path), None if head is None else _head(head))
 
 
 def _head(text: str) -> ChainHead:
     batch, _, sha256 = text.partition(":")
     if not batch.isdecimal() or not batch.isascii() or re.fullmatch("[0-9a-f]{64}", sha256) is None:
-        raise StoreError(f"{text!r} is no head; it is written BATCH:SHA256, as `runs show` prints it.")
+        raise ConfigError(
+            "--head", f"{text!r} is no head; it is written BATCH:SHA256, as `runs show` prints it"
+        )
     return ChainHead(int(batch), sha256)

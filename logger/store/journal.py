@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import sqlite3
+import threading
 from collections.abc import Callable, Sequence
 from concurrent.futures import Future, ThreadPoolExecutor
 from contextlib import closing
@@ -138,10 +139,16 @@ class Journal(WriterHooks):
         """What `on_trouble` would say now."""
         return self._trouble.text
 
-    def check_beside(self) -> None:
-        """Check the pages of a store that was too large for it at the start, without holding up anything."""
-        if self.path.stat().st_size > CHECKED_AT_START:
-            self._aside.submit(self._check_pages)
+    def check_beside(self) -> threading.Thread | None:
+        """Check the pages of a store that was too large for it at the start, without holding up anything.
+
+        Gives the thread, None when there is nothing to do. It only reads: the service may end before it does.
+        """
+        if self.path.stat().st_size <= CHECKED_AT_START:
+            return None
+        thread = threading.Thread(target=self._check_pages, name="store-check", daemon=True)
+        thread.start()
+        return thread
 
     def close(self) -> None:
         """Commit what is pending and end the threads."""
@@ -218,8 +225,12 @@ class Journal(WriterHooks):
         job.result()
 
     def _check_pages(self) -> None:
-        with closing(read_only(self.path)) as connection:
-            found = check_whole(connection)
+        try:
+            with closing(read_only(self.path)) as connection:
+                found = check_whole(connection)
+        except sqlite3.Error as error:
+            self._on_failure(error)
+            return
         if found:
             damage_note(self.path).write_text(found, encoding="utf-8")
             self._trouble.damaged(found)

@@ -225,7 +225,9 @@ def test_a_large_store_is_checked_beside_the_work_and_set_aside_at_the_next_star
     told: list[str | None] = []
     made.on_trouble = told.append
     assert made.notices == []
-    made.check_beside()
+    thread = made.check_beside()
+    assert thread is not None
+    thread.join()
     made.close()
     assert "damaged pages" in str(told[-1])
     again = open_journal(path)

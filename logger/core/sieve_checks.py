@@ -14,6 +14,9 @@ TareVerdict = Literal["as before", "heavier", "lighter", "another sieve"]
 _SURE = 3.0
 """A tare has changed when the change is beyond this many standard uncertainties of a net mass."""
 
+LEAST_SIEVE_G = 50.0
+"""A 200 mm test sieve weighs several hundred grams; less on the pan is not a sieve."""
+
 _ANOTHER_SIEVE_G = 5.0
 """No clogging or tear changes a clean 200 mm sieve by this much (common practice)."""
 

@@ -16,7 +16,7 @@ from logger.core.refusal import ResultError, require, require_finite
 from logger.core.register.events import RegisterEvent, RegisterKind
 from logger.core.register.policy import CheckPolicy
 from logger.core.register.state import RegisterState, SieveEntry, factor_of
-from logger.core.sieve_checks import judge_tare
+from logger.core.sieve_checks import LEAST_SIEVE_G, judge_tare
 from logger.core.sieves import Standard, TestSieve, apertures_um, tolerance
 from logger.core.text import clean_text
 from logger.core.weighing import BalanceSpec
@@ -146,7 +146,9 @@ def _sieve_retired(bench: _Bench, entry: Mapping[str, Any]) -> dict[str, Any]:
 
 def _sieve_tared(bench: _Bench, entry: Mapping[str, Any]) -> dict[str, Any]:
     known, mass_g = bench.sieve(entry), number(entry, "mass_g")
-    require(mass_g > 0, f"the mass of a sieve must be above zero, not {mass_g:g} g")
+    require(
+        mass_g >= LEAST_SIEVE_G, f"{mass_g:g} g is no test sieve: put the clean, empty sieve on the balance"
+    )
     text = "first tare"
     if known.tares:
         judged = judge_tare(mass_g, known.tares[-1].mass_g, bench.balance, bench.policy.tare_allowed_g)

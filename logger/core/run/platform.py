@@ -10,9 +10,7 @@ from logger.core.run.commands import Refused
 from logger.core.run.events import EventKind as E
 from logger.core.run.run import Run
 from logger.core.run.states import RunState
-
-LEAST_SIEVE_G = 50.0
-"""A 200 mm test sieve weighs several hundred grams; less on the pan is not a sieve."""
+from logger.core.sieve_checks import LEAST_SIEVE_G
 
 
 def take_platform(run: Run, now_ns: int, gross_g: float, extra: dict[str, object]) -> str | None:

@@ -7,14 +7,15 @@ from logger.core.record_assessment import kept
 from logger.core.residue import Residue, ResultError, reconcile
 from logger.core.run.commands import Refused
 from logger.core.run.events import EventKind as E
+from logger.core.run.jet import beside_band
 from logger.core.run.plan import plain_json
-from logger.core.run.platform import LEAST_SIEVE_G, sieve_g, take_platform, weighed_gross_g
+from logger.core.run.platform import sieve_g, take_platform, weighed_gross_g
 from logger.core.run.result import assess_run, determination
 from logger.core.run.run import Run
-from logger.core.run.states import RunState
-from logger.core.sieve_checks import judge_tare
+from logger.core.run.states import WEIGHED, RunState
+from logger.core.sieve_checks import LEAST_SIEVE_G, judge_tare
 
-WEIGHING_STATES = frozenset({RunState.TARING, RunState.CHARGING, RunState.WEIGHING})
+WEIGHING_STATES = WEIGHED
 
 
 def take_weight(run: Run, now_ns: int, typed_g: float | None = None, reason: str = "") -> str:
@@ -107,9 +108,21 @@ def first_interval_s(run: Run) -> float:
 def _load(run: Run, now_ns: int, gross_g: float, extra: dict[str, object]) -> str:
     load_g = round(gross_g - (run.facts.tare_g or 0.0), 6)
     _check_load(run, gross_g, load_g)
+    if "typed" not in extra:
+        _check_display_moved(run)
     effective_s = round(run.pressure.effective_s, 3)
     zero = {} if run.zero_g is None else {"zero_g": run.zero_g}
-    run.emit(E.LOAD_WEIGHED, now_ns, gross_g=gross_g, load_g=load_g, effective_s=effective_s, **extra, **zero)
+    run.emit(
+        E.LOAD_WEIGHED,
+        now_ns,
+        gross_g=gross_g,
+        load_g=load_g,
+        effective_s=effective_s,
+        **extra,
+        **zero,
+        **beside_band(run),
+    )
+    _note_rising_loss(run, now_ns)
     _after_load(run, now_ns)
     charge_g = run.facts.charge_g or 1.0
     return f"Load: {load_g:.{_digits(run)}f} g, {100 * load_g / charge_g:.2f} % of the charge."
@@ -133,6 +146,35 @@ def _check_load(run: Run, gross_g: float, load_g: float) -> None:
             f"The sieve weighs {-load_g:.{digits}f} g less than when it was empty: "
             "check the sieve for damage and the balance's zero; abort if it is so."
         )
+
+
+def _check_display_moved(run: Run) -> None:
+    """The pan was empty while the jet ran: a display that has not moved since the last weighing is frozen."""
+    changed_ns = run.mass.changed_ns
+    if not run.live_mode and changed_ns is not None and changed_ns <= run.facts.weighings[-1].at_ns:
+        raise Refused(
+            "The balance has shown the very same number since the weighing before: it may be frozen. "
+            "Take the sieve off the pan, look whether the display follows, and put it on again."
+        )
+
+
+def _note_rising_loss(run: Run, now_ns: int) -> None:
+    """Sieving slows down. More lost than before, and by far more than weighing can err: say so."""
+    points = run.facts.weighings[-3:]
+    if run.live_mode or len(points) < 3:
+        return
+    first, second, third = points
+    before, now = (
+        60 * (a.load_g - b.load_g) / (b.effective_s - a.effective_s) if b.effective_s > a.effective_s else 0.0
+        for a, b in ((first, second), (second, third))
+    )
+    lost_g = second.load_g - third.load_g
+    if now > 1.5 * before and lost_g > 20 * run.plan.bench.balance.net_u_g:
+        text = (
+            f"More was lost in this interval, {now:.3f} g/min, than in the one before, {before:.3f} g/min: "
+            "look for a spill, a torn sieve, or lumps that broke up."
+        )
+        run.deviation(now_ns, "loss-rose", text)
 
 
 def _after_load(run: Run, now_ns: int) -> None:

@@ -118,7 +118,7 @@ def test_a_retired_sieve_takes_no_more_entries() -> None:
         (K.SIEVE_ADDED, SIEVE | {"id": "S-2", "certified_on": "1.1.2026"}, "YYYY-MM-DD"),
         (K.SIEVE_ADDED, SIEVE | {"id": "S-2", "certified_on": "2026-02-02"}, "after today"),
         (K.SIEVE_TARED, {"sieve_id": "S-9", "mass_g": 1.0}, "not in the register; there are: S-45-01"),
-        (K.SIEVE_TARED, {"sieve_id": "S-45-01", "mass_g": 0.0}, "above zero"),
+        (K.SIEVE_TARED, {"sieve_id": "S-45-01", "mass_g": 49.0}, "49 g is no test sieve"),
         (K.SIEVE_REFERENCED, REFERENCE | {"found_pct": 0.0}, "no factor can be formed"),
         (K.SIEVE_REFERENCED, REFERENCE | {"checked_on": ""}, "has no date"),
         (K.SIEVE_REFERENCED, REFERENCE | {"certificate": " "}, "names no certificate"),

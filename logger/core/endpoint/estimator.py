@@ -103,6 +103,11 @@ class LossRateEstimator:
         if self._t is not None and t_s < self._t:
             raise ValueError(f"time must not fall: {t_s:g} s follows {self._t:g} s")
 
+    @property
+    def frozen(self) -> bool:
+        """Whether the newest reading repeats its digits for longer than powder and noise allow."""
+        return self._t is not None and self._decision.frozen_until_s >= self._t
+
     def note_hands(self, t_s: float) -> None:
         """Hands were on the rig (lid tapped, brush, resumed after a hold): a new segment, not a bump."""
         self._blocks.clear()

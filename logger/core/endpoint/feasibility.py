@@ -33,6 +33,7 @@ Z_FORMULA = 2.0
 """z of the formulas. The running decision asks for a little more (parameters.py), because its own standard
 error, which knows the shape of the tail, is smaller than that of a plain slope."""
 DEFAULT_HZ = 10.0
+INTERVAL_ASSUMPTION = "weighings repeat to half a digit, the rig file says nothing"
 MAX_COUPLING_G_PER_KPA = 1.5
 
 
@@ -79,8 +80,10 @@ def white_sd_g(rig: Rig) -> float:
 
 
 def weighing_u_g(rig: Rig) -> float:
-    """Standard uncertainty of one weighing beside the rig: noise of a reading and its rounding."""
-    return math.hypot(white_sd_g(rig), rig.readability_g / math.sqrt(12.0))
+    """Standard uncertainty of one weighing beside the rig: repeatability (half a digit where the rig file says
+    nothing: a balance at rest repeats better than it reads under a jet) and rounding."""
+    repeatability = rig.white_sd_g if rig.white_sd_g is not None else 0.5 * rig.readability_g
+    return math.hypot(repeatability, rig.readability_g / math.sqrt(12.0))
 
 
 def _slope_var(rig: Rig, window_s: float, tuning: Tuning) -> float:
@@ -281,7 +284,7 @@ def _interval(method: Method, rig: Rig, charge: float, tuning: Tuning = DEFAULT)
         # before the next weighing.
         expected_delay_s=interval + (0.0 if feasible else delay_s(max(shortfall, 0.05))),
         remedies=() if feasible else remedies,
-        assumptions=() if rig.white_sd_g is not None else _assumptions(rig, tuning)[:1],
+        assumptions=() if rig.white_sd_g is not None else (INTERVAL_ASSUMPTION,),
         text=f"{verdict}: {said}.",
     )
 

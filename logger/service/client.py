@@ -85,6 +85,8 @@ class ServiceClient:
         self._history = History()
         self._heard_at: float | None = None
         self._greeted = False
+        self._current = False
+        """Whether the snapshot came over the connection that stands now."""
         self._problem = LOOKING
 
     async def run(self) -> None:
@@ -99,8 +101,7 @@ class ServiceClient:
     def watch(self) -> Watch:
         """What is known at this moment."""
         age_s = None if self._heard_at is None else time.monotonic() - self._heard_at
-        connected = self._greeted and self._snapshot is not None
-        answering = connected and age_s is not None and age_s < SILENT_S
+        answering = self._current and age_s is not None and age_s < SILENT_S
         problem = "" if answering else self._problem
         return Watch(self._snapshot, self._history, answering, age_s, problem)
 
@@ -193,6 +194,7 @@ class ServiceClient:
             self._snapshot = snapshot_from_json(message.get("data"))
         except ValueError as error:
             raise ServiceError(f"the service sent a picture that cannot be read: {error}") from error
+        self._current = True
 
     def _take_reply(self, message: dict[str, Any]) -> None:
         number = message.get("id")
@@ -201,7 +203,7 @@ class ServiceClient:
             future.set_result(Reply(message.get("ok") is True, str(message.get("text", ""))))
 
     def _note_loss(self, problem: str) -> None:
-        self._greeted = False
+        self._greeted = self._current = False
         self._problem = problem
         for future in self._pending.values():
             if not future.done():

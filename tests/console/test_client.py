@@ -221,3 +221,14 @@ async def test_a_socket_that_nobody_serves(path: Path) -> None:
         stale.bind(str(path))
     async with attached(path) as client:
         await _until(client, lambda watch: watch.problem == "no service answers at this bench's socket")
+
+
+async def test_an_old_picture_is_not_called_current_by_a_greeting(path: Path) -> None:
+    """After a reconnect only a snapshot of the new connection counts."""
+    async with serving(path, examples.idle()) as service, attached(path) as client:
+        await _until(client, lambda watch: watch.answering)
+        client._note_loss("gone")
+        client._take({"type": "hello", "protocol": 1})
+        assert not client.watch().answering
+        await service.show(examples.finished())
+        await _until(client, lambda watch: watch.answering and watch.snapshot == examples.finished())

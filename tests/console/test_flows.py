@@ -230,7 +230,7 @@ async def test_a_service_that_goes_and_comes_back(tmp_path: Path) -> None:
         await again.start()
         try:
             await watched.until_shown("Finished: residue 23.41 %")
-            assert "NOT ANSWERING" not in watched.words()
+            await watched.until(lambda: "NOT ANSWERING" not in watched.words())
             await watched.press("enter")
             await watched.until(lambda: again.commands == [("close", {})])
         finally:

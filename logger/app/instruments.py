@@ -41,6 +41,7 @@ def to_core(channel: Channel, readings: Sequence[DriverReading]) -> list[Reading
             stable=r.stable,
             resolution=r.resolution,
             raw=r.raw,
+            repeated=r.repeated,
         )
         for r in readings
     ]

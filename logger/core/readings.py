@@ -33,7 +33,8 @@ class Reading:
     """`value` in g (mass) or Pa (pressure, suction positive); None unless quality is ok.
 
     `at_ns` is the bench clock where the bytes arrived. `resolution` is one digit of the display in the
-    same unit, None when unknown. `raw` is the line as received, non-printing bytes escaped.
+    same unit, None when unknown. `raw` is the line as received, non-printing bytes escaped. `repeated`: the
+    instrument's own line counter stood still, so the line came twice (not stored: `raw` holds the counter).
     """
 
     channel: Channel
@@ -43,3 +44,4 @@ class Reading:
     stable: bool | None = None
     resolution: float | None = None
     raw: str = ""
+    repeated: bool = False

@@ -67,11 +67,25 @@ class RecordEndpoint:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class RecordTimes:
-    """Effective sieving time; decision and suction off as elapsed since the suction was first seen on."""
+    """Effective sieving time; decision and suction off as elapsed since the suction was first seen on.
+
+    Beside the effective time, the time with the suction on that counted as none: with the pressure outside
+    its band, and with no pressure read. Null where it was not counted.
+    """
 
     effective_s: float
     decision_s: float | None
     suction_off_s: float | None
+    out_of_band_s: float | None
+    unread_s: float | None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class RecordDisplays:
+    """One digit of each display when the run began, as the lines showed it; null where they did not."""
+
+    mass_digit_g: float | None
+    dp_digit_pa: float | None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -183,6 +197,7 @@ class Record:
     reason: str
     endpoint: RecordEndpoint | None
     times: RecordTimes
+    displays: RecordDisplays
     tare_g: float | None
     weighings: tuple[RecordWeighing, ...]
     result: RecordResult | None
@@ -235,6 +250,7 @@ def build_record(run_id: str, facts: RunFacts, head: ChainHead) -> Record:
         reason=facts.ended_reason,
         endpoint=_endpoint(facts),
         times=_times(facts),
+        displays=RecordDisplays(mass_digit_g=facts.mass_digit_g, dp_digit_pa=facts.dp_digit_pa),
         tare_g=facts.tare_g,
         weighings=tuple(_weighing(weighed, facts.charge_g) for weighed in facts.weighings),
         result=_result(facts),
@@ -295,7 +311,13 @@ def _endpoint(facts: RunFacts) -> RecordEndpoint | None:
 def _times(facts: RunFacts) -> RecordTimes:
     effective_s = facts.weighings[-1].effective_s if facts.weighings else 0.0
     decision_s = None if facts.decision_s is None else round(facts.decision_s, 3)
-    return RecordTimes(effective_s=effective_s, decision_s=decision_s, suction_off_s=facts.suction_off_s)
+    return RecordTimes(
+        effective_s=effective_s,
+        decision_s=decision_s,
+        suction_off_s=facts.suction_off_s,
+        out_of_band_s=facts.out_of_band_s,
+        unread_s=facts.unread_s,
+    )
 
 
 def _result(facts: RunFacts) -> RecordResult | None:

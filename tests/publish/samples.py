@@ -9,6 +9,7 @@ from logger.core.record import (
     RECORD_SCHEMA,
     Record,
     RecordDeviation,
+    RecordDisplays,
     RecordEndpoint,
     RecordFitness,
     RecordJournal,
@@ -161,7 +162,10 @@ def record() -> Record:
         outcome="endpoint",
         reason="loss rate below its limit",
         endpoint=RecordEndpoint(value=0.2, value_u=0.01, limit=0.4, unit="%/min", text="0.20 of 0.40 %/min"),
-        times=RecordTimes(effective_s=300.0, decision_s=310.0, suction_off_s=314.0),
+        times=RecordTimes(
+            effective_s=300.0, decision_s=310.0, suction_off_s=314.0, out_of_band_s=2.0, unread_s=0.0
+        ),
+        displays=RecordDisplays(mass_digit_g=0.001, dp_digit_pa=0.1),
         tare_g=412.02,
         weighings=(
             RecordWeighing(effective_s=0.0, gross_g=422.02, load_g=10.0, load_pct=100.0, typed=False),

@@ -5,9 +5,13 @@ from __future__ import annotations
 from logger.core.readings import Channel, Quality
 from logger.core.run.pressure import SUCTION_SEEN_SHARE
 from logger.core.run.run import Run
-from logger.core.run.states import JET, RunState
+from logger.core.run.states import JET, WEIGHED, RunState
 
 PRESSURE_LOST_S = 1.0
+UNSTABLE_S = 60.0
+"""A weighing that waits for a steady reading longer than this is told why."""
+STILL_LOADED_S = 10.0
+"""By then a sieve that is under the jet has left the pan, and its weight the display."""
 REACH_BAND_S = 60.0
 """Longer than this to reach the band and the operator is told what is missing."""
 
@@ -17,10 +21,13 @@ def update(run: Run, now_ns: int) -> None:
     _pressure_high(run, now_ns)
     _pressure_lost(run, now_ns)
     _pressure_frozen(run, now_ns)
+    _pressure_inverted(run, now_ns)
     _band_not_reached(run, now_ns)
     _release(run, now_ns)
     _held_jet(run, now_ns)
     _mass(run, now_ns)
+    _mass_unstable(run, now_ns)
+    _mass_frozen(run, now_ns)
 
 
 def _pressure_high(run: Run, now_ns: int) -> None:
@@ -47,6 +54,15 @@ def _pressure_frozen(run: Run, now_ns: int) -> None:
     text = f"The pressure has shown exactly the same number for {run.pressure.frozen_s:.0f} s: check the transducer."
     frozen = run.state is RunState.SIEVING and run.pressure.frozen(now_ns)
     run.set_alarm(now_ns, "dp-frozen", frozen, "warning", text)
+    if frozen:
+        run.deviation(now_ns, "dp-frozen", "The pressure reading stood still: effective time rests on it.")
+
+
+def _pressure_inverted(run: Run, now_ns: int) -> None:
+    dp_pa, limit_pa = run.pressure.dp_pa or 0.0, run.plan.bench.alarms.lid_open_pa
+    known = run.state is not RunState.PLANNED and run.pressure.fresh(now_ns)
+    text = f"Pressure {dp_pa:.0f} Pa, below zero: the two hoses are swapped. Switch the suction off, exchange them."
+    run.set_alarm(now_ns, "dp-inverted", known and dp_pa < -limit_pa, "alarm", text)
 
 
 def _band_not_reached(run: Run, now_ns: int) -> None:
@@ -94,3 +110,39 @@ def _mass(run: Run, now_ns: int) -> None:
     run.set_alarm(now_ns, "balance-overload", over, "alarm", text)
     if known and link_lost and run.state in JET and run.live_mode:
         run.deviation(now_ns, "mass-gap", "Mass was not read for part of the live run.")
+
+
+def _mass_unstable(run: Run, now_ns: int) -> None:
+    asked = run.state in WEIGHED and run.since_s(now_ns) > UNSTABLE_S
+    unstable = asked and run.mass.unsteady_s(now_ns) > UNSTABLE_S
+    marked = run.mass.last is not None and run.mass.last.stable is False
+    why = "marks its readings as not stable" if marked else "does not stand still"
+    text = (
+        f"The balance {why} for {UNSTABLE_S:.0f} s, so nothing can be weighed: "
+        "look for draughts, vibration, a pan that touches, or a stability setting that is too strict."
+    )
+    run.set_alarm(now_ns, "balance-unstable", unstable, "warning", text)
+
+
+def _mass_frozen(run: Run, now_ns: int) -> None:
+    """Beside the rig: the weight of a sieve that is elsewhere. Under it: the estimator's word."""
+    frozen, text = (
+        False,
+        "The balance has shown the same digits for too long: no endpoint can be found on them.",
+    )
+    if run.state is RunState.SIEVING and run.live is not None:
+        frozen = run.live.state().frozen
+    elif run.state is RunState.SIEVING and run.mass.fresh(now_ns):
+        changed_s = (now_ns - (run.mass.changed_ns or now_ns)) / 1e9
+        shown_g = run.mass.last.value if run.mass.last is not None else None
+        loaded = shown_g is not None and shown_g > 0.5 * (run.facts.tare_g or 0.0)
+        frozen = loaded and changed_s > STILL_LOADED_S and run.since_s(now_ns) > STILL_LOADED_S
+        text = (
+            f"The balance still shows {shown_g or 0.0:g} g although the sieve should be on the rig: "
+            "it may be frozen. Look whether the display follows."
+        )
+    run.set_alarm(now_ns, "balance-frozen", frozen, "warning", text)
+    if frozen and run.live_mode:
+        run.deviation(
+            now_ns, "balance-frozen", "The balance showed the same digits for part of the live run."
+        )

@@ -155,6 +155,9 @@ def why_not_ready(run: Run, now_ns: int) -> str:
         return "The balance gives no valid reading."
     if not run.pressure.fresh(now_ns):
         return "The pressure transducer gives no valid reading."
+    below = _mass_below_zero(run)
+    if below:
+        return below
     dp_pa = run.pressure.dp_pa or 0.0
     limit_pa = run.plan.bench.alarms.lid_open_pa
     if dp_pa < -limit_pa:
@@ -166,10 +169,21 @@ def why_not_ready(run: Run, now_ns: int) -> str:
     return ""
 
 
+def _mass_below_zero(run: Run) -> str:
+    last, digits = run.mass.last, run.plan.bench.balance.decimals
+    if last is None or last.value is None or last.value >= -run.plan.bench.zero_tolerance_g:
+        return ""
+    return f"The balance shows {last.value:.{digits}f} g, below zero: clear the pan and zero it."
+
+
 def _check(run: Run, now_ns: int) -> None:
     if not why_not_ready(run, now_ns):
         zero_dp_pa = round(run.pressure.dp_pa or 0.0, 1)
-        run.emit(E.CHECKS_PASSED, now_ns, zero_dp_pa=zero_dp_pa)
+        digits = {
+            "mass_digit_g": run.lines[Channel.MASS].digit,
+            "dp_digit_pa": run.lines[Channel.PRESSURE].digit,
+        }
+        run.emit(E.CHECKS_PASSED, now_ns, zero_dp_pa=zero_dp_pa, **digits)
         _note_equipment(run, now_ns, zero_dp_pa)
 
 

@@ -45,6 +45,10 @@ class RunFacts:
     decision: dict[str, Any] = field(default_factory=dict)
     decision_s: float | None = None
     suction_off_s: float | None = None
+    out_of_band_s: float | None = None
+    unread_s: float | None = None
+    mass_digit_g: float | None = None
+    dp_digit_pa: float | None = None
     jet_due_off_s: float | None = None
     held_since_ns: int | None = None
     held_reason: str = ""
@@ -87,6 +91,16 @@ def _cautions(facts: RunFacts, event: Event) -> None:
     facts.cautions_by = event.data["name"]
 
 
+def _checked(facts: RunFacts, event: Event) -> None:
+    facts.mass_digit_g, facts.dp_digit_pa = event.data.get("mass_digit_g"), event.data.get("dp_digit_pa")
+
+
+def _beside_band(facts: RunFacts, event: Event) -> None:
+    """Runs of a version that did not count these times have none."""
+    facts.out_of_band_s = event.data.get("out_of_band_s", facts.out_of_band_s)
+    facts.unread_s = event.data.get("unread_s", facts.unread_s)
+
+
 def _tare(facts: RunFacts, event: Event) -> None:
     facts.tare_g = event.data["gross_g"]
 
@@ -106,6 +120,7 @@ def _weighing(facts: RunFacts, event: Event) -> None:
     data = event.data
     if event.kind is EventKind.CHARGE_WEIGHED:
         facts.charge_gross_g = data["gross_g"]
+    _beside_band(facts, event)
     facts.weighings.append(
         Weighed(data["effective_s"], data["gross_g"], data["load_g"], bool(data.get("typed")), event.at_ns)
     )
@@ -128,6 +143,7 @@ def _jet_over(facts: RunFacts, event: Event) -> None:
 
 def _suction_off(facts: RunFacts, event: Event) -> None:
     facts.suction_off_s = event.data["elapsed_s"]
+    _beside_band(facts, event)
 
 
 def _decided(facts: RunFacts, event: Event) -> None:
@@ -171,6 +187,7 @@ def _ended(facts: RunFacts, event: Event) -> None:
 _STEPS: dict[EventKind, Callable[[RunFacts, Event], None]] = {
     EventKind.RUN_PLANNED: _planned,
     EventKind.CAUTIONS_ACKNOWLEDGED: _cautions,
+    EventKind.CHECKS_PASSED: _checked,
     EventKind.PLATFORM_WEIGHED: _platform,
     EventKind.SIEVE_READ: _sieve_read,
     EventKind.TARE_WEIGHED: _tare,

@@ -11,6 +11,8 @@ LEFT_BAND_S = 2.0
 """Outside the band for this long before it is said, so that ripple at the edge does not flood the log."""
 LATE_OFF_S = 15.0
 """More between the end of an interval (or the decision) and suction off is a deviation."""
+FROZEN_HOLD_FACTOR = 2.0
+"""The very same pressure for so many times the warning's span, and the run is held: nobody knows the jet."""
 HELD_JET_S = 5.0
 """A jet that ran this long while the run was held did sieve: a deviation."""
 
@@ -43,6 +45,9 @@ def _sieve(run: Run, now_ns: int) -> None:
     _band_events(run, now_ns)
     if _lost_s(run, now_ns) > run.plan.bench.alarms.dp_low_grace_s:
         run.emit(E.HELD, now_ns, by="lastgrain", reason=_lost_words(run, now_ns))
+        return
+    if run.pressure.frozen(now_ns, FROZEN_HOLD_FACTOR):
+        run.emit(E.HELD, now_ns, by="lastgrain", reason="the pressure reading is frozen")
         return
     if run.live_mode and run.mass.silent_s(now_ns) > run.plan.bench.alarms.dp_low_grace_s:
         run.emit(E.HELD, now_ns, by="lastgrain", reason="no reading from the balance")
@@ -94,12 +99,19 @@ def _suction_off(run: Run, at_ns: int) -> None:
         at_ns,
         elapsed_s=round(elapsed_s, 3),
         effective_s=round(run.pressure.effective_s, 3),
+        **beside_band(run),
     )
     late_s = elapsed_s - (run.facts.jet_due_off_s or elapsed_s)
     if late_s > LATE_OFF_S:
         run.deviation(
             at_ns, "suction-off-late", f"Suction was switched off {late_s:.0f} s after it was asked for."
         )
+
+
+def beside_band(run: Run) -> dict[str, float]:
+    """Time sieved so far that counts as no effective time, s: out of the band, and with no pressure read."""
+    pressure = run.pressure
+    return {"out_of_band_s": round(pressure.out_of_band_s, 3), "unread_s": round(pressure.unread_s, 3)}
 
 
 def _time_limits(run: Run, now_ns: int) -> None:

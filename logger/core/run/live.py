@@ -21,6 +21,8 @@ class LiveState:
     text: str
     forecast_s: tuple[float, float, float] | None
     """Median, low and high of the expected endpoint."""
+    frozen: bool = False
+    """The balance showed the same digits for longer than powder and noise allow."""
 
 
 class LiveRate(Protocol):

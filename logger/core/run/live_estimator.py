@@ -38,6 +38,7 @@ class EstimatedRate:
             open_conditions=found.open_conditions,
             text=found.text,
             forecast_s=None if forecast is None else (forecast.t_s, forecast.low_s, forecast.high_s),
+            frozen=self._estimator.frozen,
         )
 
 

@@ -20,6 +20,31 @@ def on_reading(run: Run, reading: Reading) -> None:
         run.rest.append((reading.at_ns, load_g, dp_pa, reading.stable))
     elif run.state in JET or run.state in (RunState.HELD, RunState.RELEASING):
         run.live.add((reading.at_ns - start_ns) / 1e9, load_g, dp_pa, reading.stable)
+    if load_g is not None and run.state in (RunState.RESTING, RunState.SIEVING):
+        _watch_load(run, reading.at_ns, load_g, dp_pa)
+
+
+def _watch_load(run: Run, at_ns: int, load_g: float, dp_pa: float | None) -> None:
+    """A load that no sieving explains: a tare key or a spill end the run, a knock is a deviation."""
+    watch, t_s = run.load_watch, at_ns / 1e9
+    found = watch.impossible(t_s, load_g)
+    if run.state is not RunState.SIEVING or not run.pressure.in_band(dp_pa):
+        watch.forget()
+    elif found is None:
+        found = watch.step(t_s, load_g)
+    if found is None:
+        return
+    step = f"{found.step_g:+.{run.plan.bench.balance.decimals}f} g"
+    if found.kind == "impossible":
+        reason = (
+            f"the balance was tared or zeroed under load, or something leans on it: the load reads {step}"
+        )
+        run.emit(E.INVALIDATED, at_ns, reason=reason)
+    elif found.kind == "loss":
+        reason = f"mass was lost at once, not through the sieve: the load jumped by {step}"
+        run.emit(E.INVALIDATED, at_ns, reason=reason)
+    else:
+        run.deviation(at_ns, "load-step", f"The load jumped by {step}: the unit was knocked or touched.")
 
 
 def step(run: Run, now_ns: int) -> None:

@@ -18,6 +18,11 @@ class MassTracker:
     gap_s: float
     last: Reading | None = None
     last_good_ns: int | None = None
+    changed_ns: int | None = None
+    """When the display last showed another number than before."""
+    unsteady_since_ns: int | None = None
+    """Since when there has been no standing still, None while it stands still."""
+    _shown_g: float | None = None
     _steady_since_ns: int | None = None
     _steady_g: float = 0.0
     _down: bool = False
@@ -27,13 +32,23 @@ class MassTracker:
         usable = reading.quality is Quality.OK and reading.value is not None
         gap = self.last_good_ns is not None and reading.at_ns - self.last_good_ns > self.gap_s * 1e9
         self.last = reading
+        if usable and reading.value != self._shown_g:
+            self.changed_ns, self._shown_g = reading.at_ns, reading.value
         if not usable or reading.value is None or reading.stable is False:
             self._steady_since_ns = None
         elif self._steady_since_ns is None or gap or abs(reading.value - self._steady_g) > 2 * self.digit_g:
             self._steady_since_ns, self._steady_g = reading.at_ns, reading.value
+        self._note_unsteady(reading.at_ns)
         if usable:
             self.last_good_ns = reading.at_ns
             self._down = False
+
+    def _note_unsteady(self, at_ns: int) -> None:
+        since_ns = self._steady_since_ns
+        if since_ns is not None and at_ns - since_ns >= STABLE_HOLD_S * 1e9:
+            self.unsteady_since_ns = None
+        elif self.unsteady_since_ns is None:
+            self.unsteady_since_ns = at_ns
 
     def link_lost(self) -> None:
         """The link is known to be down: there is no mass until the next reading."""
@@ -63,6 +78,12 @@ class MassTracker:
         if not held or now_ns - (self._steady_since_ns or 0) < STABLE_HOLD_S * 1e9:
             return None
         return self.last.value if self.last else None
+
+    def unsteady_s(self, now_ns: int) -> float:
+        """For how long readings have come that never stood still; 0 while one stands still or none comes."""
+        if self.unsteady_since_ns is None or not self.fresh(now_ns):
+            return 0.0
+        return (now_ns - self.unsteady_since_ns) / 1e9
 
     def why_not_steady(self, now_ns: int) -> str:
         """A sentence for the operator when `steady_g` is None."""

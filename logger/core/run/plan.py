@@ -31,7 +31,10 @@ class Sample:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class BenchPlan:
-    """The part of the bench that a run needs. `link_gap_s`: bench time after which readings are stale."""
+    """The part of the bench that a run needs. `link_gap_s`: bench time after which readings are stale.
+
+    `mass_period_s`, `dp_period_s`: bench time between lines as the profiles say, None where not known.
+    """
 
     site: str
     bench: str
@@ -41,6 +44,8 @@ class BenchPlan:
     zero_tolerance_g: float
     alarms: AlarmLimits
     link_gap_s: float
+    mass_period_s: float | None = None
+    dp_period_s: float | None = None
     insecure_broker: bool = False
     checks: CheckPolicy = field(default_factory=CheckPolicy)
 

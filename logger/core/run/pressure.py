@@ -29,6 +29,8 @@ class PressureTracker:
     at_ns: int | None = None
     effective_s: float = 0.0
     out_of_band_s: float = 0.0
+    unread_s: float = 0.0
+    """Time while sieving in which no pressure was read: it counts neither as in nor as out of the band."""
     seen_suction: bool = False
     band_since_ns: int | None = None
     outside_since_ns: int | None = None
@@ -63,11 +65,11 @@ class PressureTracker:
         known = self.at_ns is not None and self.lost_since_ns is None
         return known and now_ns - (self.at_ns or 0) <= self.gap_s * 1e9
 
-    def frozen(self, now_ns: int) -> bool:
-        """Whether a pressure above the lid limit has shown the very same number for too long."""
+    def frozen(self, now_ns: int, factor: float = 1.0) -> bool:
+        """Whether a pressure above the lid limit has shown the very same number for `factor` * `frozen_s`."""
         if self.dp_pa is None or self._same_since_ns is None or abs(self.dp_pa) < self.lid_open_pa:
             return False
-        return now_ns - self._same_since_ns > self.frozen_s * 1e9
+        return now_ns - self._same_since_ns > factor * self.frozen_s * 1e9
 
     def suction_on(self) -> bool:
         """Whether the last reading shows the jet running."""
@@ -89,10 +91,11 @@ class PressureTracker:
         return known and now_ns - (self.open_since_ns or 0) >= LID_HOLD_S * 1e9
 
     def _integrate(self, at_ns: int, dp_pa: float) -> None:
-        if not self.counting or self.at_ns is None or self.dp_pa is None or self.lost_since_ns is not None:
+        if not self.counting or self.at_ns is None or self.dp_pa is None:
             return
         dt_s = (at_ns - self.at_ns) / 1e9
-        if dt_s > self.gap_s:
+        if dt_s > self.gap_s or self.lost_since_ns is not None:
+            self.unread_s += dt_s
             return
         if self.in_band(dp_pa) and self.in_band(self.dp_pa):
             self.effective_s += dt_s * (dp_pa + self.dp_pa) / (2 * self.suction.dp_pa)

@@ -12,7 +12,9 @@ from typing import Any
 from logger.core.readings import Channel, Quality, Reading
 from logger.core.run.events import Event, EventKind
 from logger.core.run.facts import RunFacts
+from logger.core.run.lines import LineWatch
 from logger.core.run.live import LiveRate, no_live_rate
+from logger.core.run.load_watch import LoadWatch
 from logger.core.run.mass import MassTracker
 from logger.core.run.plan import RunPlan
 from logger.core.run.pressure import PressureTracker
@@ -35,6 +37,12 @@ class Run:
         self.pressure = PressureTracker(
             plan.method.suction, plan.bench.alarms.lid_open_pa, plan.bench.link_gap_s
         )
+        gap_s = plan.bench.link_gap_s
+        self.lines = {
+            Channel.MASS: LineWatch("balance", "balance", "g", gap_s, plan.bench.mass_period_s),
+            Channel.PRESSURE: LineWatch("pressure transducer", "dp", "Pa", gap_s, plan.bench.dp_period_s),
+        }
+        self.load_watch = LoadWatch(plan.method.charge.mass_g, plan.bench.zero_tolerance_g)
         self.live: LiveRate | None = None
         self.make_live_rate = live_rate
         self.rest: list[tuple[int, float | None, float | None, bool | None]] = []
@@ -100,7 +108,9 @@ class Run:
             self.emit(EventKind.ALARM_CLEARED, at_ns, key=key)
 
     def track(self, reading: Reading) -> None:
-        """Take a reading into the trackers; decides nothing."""
+        """Take a reading into the trackers; what is odd about its line is a deviation."""
+        for key, text in self.lines[reading.channel].add(reading):
+            self.deviation(reading.at_ns, key, text)
         if reading.channel is Channel.MASS:
             self.mass.add(reading)
             return

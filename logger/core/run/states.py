@@ -34,6 +34,8 @@ PREPARING = frozenset({S.PLANNED, S.CHECKING, S.TARING, S.CHARGING})
 JET = frozenset({S.DRAWING_DOWN, S.SIEVING})
 """States in which the jet is wanted."""
 ACTIVE = PREPARING | JET | {S.RESTING, S.HELD, S.RELEASING, S.WEIGHING, S.COMPUTING}
+WEIGHED = frozenset({S.TARING, S.CHARGING, S.WEIGHING})
+"""States that ask for a weighing."""
 ENDED = frozenset({S.AWAITING_REVIEW, S.CLOSED, S.ABORTED, S.INTERRUPTED, S.INVALID})
 """No event but a review can follow."""
 

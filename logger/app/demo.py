@@ -11,7 +11,7 @@ import tempfile
 from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Literal
+from typing import Any, Literal
 from urllib.parse import urlsplit
 
 from logger.app.attach import wait_for_service
@@ -19,6 +19,9 @@ from logger.app.children import ChildError, first_json_line, start_child, stop_c
 from logger.app.demo_broker import DemoBrokerError, start_broker
 from logger.app.operator import OPERATOR, DemoStuckError, HeadlessOperator
 from logger.app.paths import DataFolder
+from logger.app.register import enter
+from logger.core.refusal import ResultError
+from logger.core.register.events import RegisterKind
 from logger.settings import config_dir
 from logger.store.history import reading, record_body
 
@@ -28,6 +31,14 @@ START = {
     "operator_id": OPERATOR,
     "lot": "LOT-17",
     "point": "mill 2, after classifier",
+}
+SIEVE: dict[str, Any] = {
+    "id": "DEMO-45-01",
+    "aperture_um": 45.0,
+    "frame_mm": 200.0,
+    "standard": "ISO 3310-1:2016",
+    "certificate": "invented",
+    "certified_on": "2026-01-05",
 }
 MODES = {"interval": "beside", "live": "under"}
 
@@ -50,6 +61,7 @@ def demo(options: DemoOptions) -> int:
     try:
         with _folder(options) as data, _broker_table(options) as broker, _rig(options, data) as ports:
             bench = _write_bench(options, data, ports, broker)
+            _register_sieve(data, bench)
             with _service(options, data, bench):
                 return _headless(options, data) if options.headless else _console(data)
     except (ChildError, DemoStuckError) as error:
@@ -128,6 +140,12 @@ def _write_bench(options: DemoOptions, data: DataFolder, ports: dict[str, str], 
     return path
 
 
+def _register_sieve(data: DataFolder, bench: Path) -> None:
+    """The simulated rig's test sieve, so that the run has one to name; a folder used before has it already."""
+    with contextlib.suppress(ResultError):
+        enter(data, lambda: bench, RegisterKind.SIEVE_ADDED, SIEVE, OPERATOR, "simulated")
+
+
 @contextlib.contextmanager
 def _service(options: DemoOptions, data: DataFolder, bench: Path) -> Iterator[None]:
     child = start_child(
@@ -156,7 +174,7 @@ def _ending(child: subprocess.Popen[bytes]) -> Iterator[None]:
 
 def _headless(options: DemoOptions, data: DataFolder) -> int:
     method = f"filler-45-{options.mode}"
-    start = START | {"method_id": method}
+    start = START | {"method_id": method, "sieve_id": SIEVE["id"]}
     run_id = asyncio.run(HeadlessOperator(data.socket, start, HEADLESS_LIMIT_S).run())
     with reading(data.store) as connection:
         body = record_body(connection, run_id)

@@ -17,7 +17,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
-from logger.core.record import ChainHead
+from logger.core.record import ChainHead, listed_residue_pct
 from logger.core.run.events import EventKind
 from logger.core.run.plan import canonical_json
 from logger.store.batches import Batch, run_batches
@@ -189,7 +189,7 @@ def _records(files: Mapping[str, bytes], issued: Mapping[str, str], run_id: str)
     for name, sha256 in issued.items():
         text = files[name].decode()
         plain = json.loads(text)
-        residue = plain["result"]["residue_pct"] if plain["result"] else None
+        residue = listed_residue_pct(plain)
         fits = record_fits(text, plain["outcome"], residue, sha256, unknown_is_well=False)
         if not fits or plain["run_id"] != run_id:
             findings.append(Finding("altered", f"{name} is not the record that was issued."))

@@ -12,7 +12,7 @@ from typing import Any
 
 from logger.core.ports import MessageKind
 from logger.core.readings import Reading
-from logger.core.record import ChainHead, Record
+from logger.core.record import ChainHead, Record, listed_residue_pct
 from logger.core.run.commands import Refused
 from logger.core.run.events import Event, EventKind
 from logger.core.run.plan import canonical_json
@@ -280,10 +280,9 @@ def _insert_run(connection: sqlite3.Connection, run_id: str, plan: dict[str, Any
 
 
 def _insert_record(connection: sqlite3.Connection, body: dict[str, Any]) -> None:
-    residue_pct = body["result"]["residue_pct"] if body["result"] else None
     connection.execute(
         "INSERT INTO record VALUES (?, ?, ?, ?, ?)",
-        (body["run_id"], body["revision"], body["outcome"], residue_pct, canonical_json(body)),
+        (body["run_id"], body["revision"], body["outcome"], listed_residue_pct(body), canonical_json(body)),
     )
 
 

@@ -15,7 +15,7 @@ from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, field
 from typing import Literal
 
-from logger.core.record import ChainHead
+from logger.core.record import ChainHead, listed_residue_pct
 from logger.core.run.events import EventKind
 from logger.core.run.plan import sha256_json
 from logger.store.archive import MARK_BYTES
@@ -234,7 +234,7 @@ def record_fits(
     try:
         plain = json.loads(body)
         claimed = plain.pop("record_sha256")
-        listed = plain["result"]["residue_pct"] if plain["result"] else None
+        listed = listed_residue_pct(plain)
     except (ValueError, KeyError, TypeError, AttributeError):
         return False
     known = issued == claimed or (issued is None and unknown_is_well)

@@ -307,3 +307,10 @@ def test_a_study_without_repeats_or_groups_is_refused(tmp_path: Path) -> None:
     assert done.code == 3
     assert "two or more groups" in done.err
     assert lastgrain("precision", str(tmp_path / "none.csv")).code == 2
+
+
+def test_lists_show_the_residue_that_is_reported_and_verify_agrees(store: MadeStore) -> None:
+    store.run(method(sieve=CORRECTING), sieve=PLANNED)
+    (row,) = store("runs", "list", "--json").json
+    assert row["residue_pct"] == pytest.approx(3.8 * 4.9 / 4.6)
+    assert store("runs", "verify").code == 0

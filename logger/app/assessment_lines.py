@@ -14,6 +14,9 @@ def assessment_lines(found: RecordAssessment, outcome: str = "endpoint") -> list
         f"Passing    {found.passing_text} % ± {found.expanded_u_text} %",
         f"           k = {found.budget.k:.2f}, coverage {100 * found.budget.coverage:g} %; {found.rounding_text}",
     ]
+    if found.budget.not_included:
+        names = ", ".join(missing.name for missing in found.budget.not_included)
+        lines.append(f"           not included in ±: {names}")
     if found.corrected is not None:
         lines.append(f"Correction {_correction_words(found.corrected)}")
     if found.uncorrected:

@@ -119,9 +119,9 @@ def _sentence(outcome: Outcome, guard_pct: float, probability: float, rules: Res
 
 
 def _percent(probability: float) -> str:
-    """The probability in %, never rounded to a certainty it does not have."""
-    if 0 < probability < 0.001:
+    """The probability in %, never rounded to a certainty that no weighing gives."""
+    if probability < 0.001:
         return "below 0.1 %"
-    if 0.999 < probability < 1:
+    if probability > 0.999:
         return "above 99.9 %"
     return f"{100 * probability:.1f} %"

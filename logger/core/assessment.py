@@ -163,8 +163,14 @@ def _finish(
         expanded_u_text=expanded,
         rounding_text=rounding_sentence(rules.decimals, rules.rounding),
         statement=f"residue {shown:f} % of the charge, expanded uncertainty {expanded} % "
-        f"(k = {total.k:.2f}, coverage {100 * total.coverage:g} %)",
+        f"(k = {total.k:.2f}, coverage {100 * total.coverage:g} %{_without(total)})",
     )
+
+
+def _without(total: Budget) -> str:
+    """What the expanded uncertainty leaves out, said beside it."""
+    names = ", ".join(missing.name for missing in total.not_included)
+    return f"; not included: {names}" if names else ""
 
 
 def _plain(value: Any) -> Any:

@@ -63,7 +63,8 @@ def test_one_determination_names_what_is_not_included() -> None:
     assert found.decision is not None
     assert found.decision.outcome == "accept"
     assert found.statement == (
-        "residue 3.0 % of the charge, expanded uncertainty 0.12 % (k = 1.96, coverage 95 %)"
+        "residue 3.0 % of the charge, expanded uncertainty 0.12 % "
+        "(k = 1.96, coverage 95 %; not included: repeatability, aperture)"
     )
 
 

@@ -6,6 +6,7 @@ import dataclasses
 
 import pytest
 
+from logger.core.readings import Channel, Quality, Reading
 from logger.core.record import ChainHead, build_record
 from logger.core.rig import Rig
 from logger.core.run.commands import Do, Refused
@@ -136,3 +137,19 @@ def test_a_method_that_cannot_be_met_is_refused_with_what_would_help() -> None:
 def test_a_balance_beside_the_rig_cannot_weigh_live() -> None:
     with pytest.raises(Refused, match="beside"):
         check_arrangement(METHOD, "beside")
+
+
+def test_a_mass_reading_stamped_before_suction_on_but_arriving_after_it_is_taken_in_order() -> None:
+    """Two ports speak out of step: the pressure that shows suction on may overtake a mass reading."""
+    run = live_run()
+    run.until(RunState.DRAWING_DOWN)
+    run.operator = False
+    engine = run.engine
+    at_ns = run.now_ns + 1_000_000
+    engine.on_reading(Reading(Channel.PRESSURE, at_ns, 600.0, Quality.OK, None, 0.1, "p"))
+    assert engine.run.facts.suction_start_ns == at_ns
+    engine.on_reading(Reading(Channel.MASS, at_ns - 500_000, 436.0, Quality.OK, True, 0.01, "m"))
+    engine.on_reading(Reading(Channel.MASS, at_ns + 99_000_000, 436.0, Quality.OK, True, 0.01, "m"))
+    assert engine.run.rest == []
+    run.operator = True
+    run.until(RunState.AWAITING_REVIEW)

@@ -16,8 +16,10 @@ def on_reading(run: Run, reading: Reading) -> None:
     load_g = None if mass_g is None else mass_g - (run.facts.tare_g or 0.0)
     dp_pa = run.pressure.dp_pa if run.pressure.fresh(reading.at_ns) else None
     start_ns = run.facts.suction_start_ns
-    if start_ns is None:
+    if start_ns is None or run.rest:
+        # The rest goes on in order of arrival, also the reading that arrived while the suction was noticed.
         run.rest.append((reading.at_ns, load_g, dp_pa, reading.stable))
+        hand_on_rest(run)
     elif run.state in JET or run.state in (RunState.HELD, RunState.RELEASING):
         run.live.add((reading.at_ns - start_ns) / 1e9, load_g, dp_pa, reading.stable)
     if load_g is not None and run.state in (RunState.RESTING, RunState.SIEVING):
@@ -53,18 +55,19 @@ def step(run: Run, now_ns: int) -> None:
         return
     if run.state is RunState.RESTING and run.since_s(now_ns) >= run.plan.method.weighing.rest_s:
         run.emit(E.DRAW_DOWN_BEGUN, now_ns, interval_target_s=None)
-    if run.rest and run.facts.suction_start_ns is not None:
-        _hand_on_rest(run)
+    hand_on_rest(run)
     if run.state is RunState.SIEVING:
         _judge(run, now_ns)
 
 
-def _hand_on_rest(run: Run) -> None:
-    start_ns = run.facts.suction_start_ns or 0
+def hand_on_rest(run: Run) -> None:
+    """Once the suction was seen on, give the estimator the rest before it, t = 0 at suction on."""
+    start_ns = run.facts.suction_start_ns
+    if start_ns is None or run.live is None:
+        return
     rest, run.rest = run.rest, []
-    if run.live is not None:
-        for at_ns, load_g, dp_pa, stable in rest:
-            run.live.add((at_ns - start_ns) / 1e9, load_g, dp_pa, stable)
+    for at_ns, load_g, dp_pa, stable in rest:
+        run.live.add((at_ns - start_ns) / 1e9, load_g, dp_pa, stable)
 
 
 def _judge(run: Run, now_ns: int) -> None:

@@ -21,11 +21,16 @@ def read_bench(path: Path) -> Bench:
 
 def read_methods(bench: Bench, bench_path: Path) -> dict[str, Method]:
     """The methods offered on this bench by id. Raises ConfigError, also for two of one id."""
+    return {method_id: method for method_id, (method, _) in methods_and_files(bench, bench_path).items()}
+
+
+def methods_and_files(bench: Bench, bench_path: Path) -> dict[str, tuple[Method, Path]]:
+    """The methods with the files they were read from. Raises ConfigError as `read_methods`."""
     if bench.methods:
         paths = [_method_path(name, bench_path) for name in bench.methods]
     else:
         paths = sorted((config_dir() / "methods").glob("*.toml"))
-    methods: dict[str, Method] = {}
+    methods: dict[str, tuple[Method, Path]] = {}
     for path in paths:
         method = load_method(path)
         if not bench.methods and (method.weighing.mode == "live") != (bench.arrangement == "under"):
@@ -34,7 +39,7 @@ def read_methods(bench: Bench, bench_path: Path) -> dict[str, Method]:
             raise ConfigError(
                 path, f'a second method has the id "{method.method.id}"; ids are unique on a bench'
             )
-        methods[method.method.id] = method
+        methods[method.method.id] = (method, path)
     return methods
 
 

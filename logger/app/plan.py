@@ -2,7 +2,10 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
+
 import logger
+from logger.core.readings import Channel
 from logger.core.run.plan import BenchPlan
 from logger.settings import Bench
 
@@ -10,8 +13,11 @@ LINK_GAP_S = 2.0
 """Real seconds without a reading until the last one is stale; scaled with the simulated bench clock."""
 
 
-def bench_plan(bench: Bench, speed: float = 1.0) -> BenchPlan:
-    """The part of the bench file that a run freezes."""
+def bench_plan(
+    bench: Bench, speed: float = 1.0, periods_s: Mapping[Channel, float] | None = None
+) -> BenchPlan:
+    """The part of the bench file that a run freezes. `periods_s`: time between lines, by the profiles."""
+    periods_s = periods_s or {}
     return BenchPlan(
         site=bench.site,
         bench=bench.bench,
@@ -21,6 +27,8 @@ def bench_plan(bench: Bench, speed: float = 1.0) -> BenchPlan:
         zero_tolerance_g=bench.balance.zero_tolerance_g,
         alarms=bench.alarms,
         link_gap_s=LINK_GAP_S * speed,
+        mass_period_s=periods_s.get(Channel.MASS),
+        dp_period_s=periods_s.get(Channel.PRESSURE),
         checks=bench.checks,
         insecure_broker=bench.broker is not None and bench.broker.insecure,
     )

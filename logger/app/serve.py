@@ -5,21 +5,25 @@ from __future__ import annotations
 import asyncio
 import logging
 import logging.handlers
-from collections.abc import Coroutine
+import os
+from collections.abc import Awaitable, Callable, Coroutine, Mapping
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
 from drivers.link_watch import LinkEvent
-from logger.app.bench_files import read_bench, read_broker, read_methods, read_rig
+from logger.app.bench_files import methods_and_files, read_bench, read_broker, read_rig
 from logger.app.clock import BenchClock, utc_now
+from logger.app.file_watch import watch_files
 from logger.app.ids import UuidV7
-from logger.app.instruments import bench_instruments
+from logger.app.instruments import bench_instruments, bench_profiles
 from logger.app.paths import DataFolder
 from logger.app.permit import permit_output
 from logger.app.plan import bench_plan, software
+from logger.app.side_jobs import keep_going
 from logger.app.signals import end_tasks, signal_future
 from logger.app.store_watch import watch_store
+from logger.core.method import Method
 from logger.core.ports import PlantLink
 from logger.core.readings import Channel
 from logger.core.run.live_estimator import make_live_rate
@@ -67,6 +71,7 @@ class NoPlant:
 def serve(options: ServeOptions) -> str:
     """Runs the service until a signal; gives the signal's name. Raises ConfigError, StoreError."""
     bench = read_bench(options.bench_path)
+    os.umask(0o077)  # logs that are rotated and whatever SQLite makes are nobody else's business
     options.data.prepare()
     lock = InstanceLock(options.data.lock)
     try:
@@ -100,7 +105,9 @@ async def _run_bench(
     )
     desk = None if permit is None else PermitDesk(permit, bench.permit.port, bench.permit.kind)
     register = StoreRegister(options.data.store, journal.writer, bench.checks)
-    service = BenchService(_setup(options, bench), clock, UuidV7(), journal, plant, desk, register)
+    methods = methods_and_files(bench, options.bench_path)
+    setup = _setup(options, bench, {name: method for name, (method, _) in methods.items()})
+    service = BenchService(setup, clock, UuidV7(), journal, plant, desk, register)
     watch_store(journal, service)
 
     def on_link(channel: Channel, event: LinkEvent) -> None:
@@ -111,20 +118,27 @@ async def _run_bench(
         "mass": instruments[0].run(),
         "pressure": instruments[1].run(),
         "tick": _tick(service),
-        "live": _live(service),
-        "socket": LocalServer(service, options.data.socket).run(),
+    }
+    files = {name: path for name, (_, path) in methods.items()}
+    beside: dict[str, Callable[[], Awaitable[None]]] = {
+        "live values": lambda: _live(service),
+        "local socket": lambda: LocalServer(service, options.data.socket).run(),
+        "file watch": lambda: watch_files(files, service.method_file_changed),
     }
     if permit is not None:
         jobs["permit"] = permit.run()
     if publisher is not None:
-        jobs["publish"] = publisher.run()
+        beside["publisher"] = publisher.run
+    for name, make in beside.items():
+        jobs[name] = keep_going(name, make, service.part_failed)
     return await _until_signal(service, jobs)
 
 
-def _setup(options: ServeOptions, bench: Bench) -> BenchSetup:
+def _setup(options: ServeOptions, bench: Bench, methods: Mapping[str, Method]) -> BenchSetup:
+    periods_s = {channel: profile.period_s for channel, profile in bench_profiles(bench).items()}
     return BenchSetup(
-        plan=bench_plan(bench, options.speed),
-        methods=read_methods(bench, options.bench_path),
+        plan=bench_plan(bench, options.speed, periods_s),
+        methods=methods,
         rig=read_rig(bench, options.bench_path),
         software=software(),
         speed=options.speed,

@@ -45,6 +45,8 @@ from logger.service.register_desk import entered_text, entry_maker
 EVENTS_SHOWN = 60
 CLOCK_STEP_S = 1.0
 """A wall clock that moves this much against the monotonic one was stepped."""
+UNSET_CLOCK = "2024"
+"""A computer that shows an earlier year has not been told the time since it was switched on."""
 SUSPEND_S = 2.0
 """Host sleep beyond this makes an open run invalid: nobody watched."""
 
@@ -93,6 +95,10 @@ class BenchService:
         self.controls_held_by = ""
         self.changed = asyncio.Event()
         self.trouble = ""
+        self.failed_parts: dict[str, str] = {}
+        """Parts beside the run that have failed and are started again, by name, with a sentence."""
+        self.changed_methods: set[str] = set()
+        """Methods whose files are no longer what the service read."""
         self._event_count = 0
         self._finishing: asyncio.Task[None] | None = None
         self._wall_offset_s = clock.wall_offset_s()
@@ -133,11 +139,15 @@ class BenchService:
     def tick(self) -> None:
         """Time passed; call it ten times a second."""
         self._update_permit()
+        now_ns = self.clock.now_ns()
+        step_s, slept_s = self._watch_clocks()
         engine = self.engine
         if engine is None or engine.ended:
             return
-        now_ns = self.clock.now_ns()
-        self._watch_clocks(engine, now_ns)
+        if abs(step_s) > CLOCK_STEP_S:
+            engine.clock_stepped(step_s, now_ns)
+        if slept_s > SUSPEND_S:
+            engine.invalidate(f"the computer slept for {slept_s:.0f} s", now_ns)
         engine.tick(now_ns)
         self._after_input(())
 
@@ -159,6 +169,27 @@ class BenchService:
         if self.engine.ended and self._finishing is None:
             return (*self.engine.can(), "start") if self.engine.can() else ("close", "start")
         return self.engine.can()
+
+    def method_file_changed(self, method_id: str) -> None:
+        """The file of a method is no longer what was read: an open run goes on with its frozen copy."""
+        self.changed_methods.add(method_id)
+        engine = self.engine
+        if engine is not None and not engine.ended and engine.run.plan.method.method.id == method_id:
+            engine.note_deviation(*_file_changed(method_id), self.clock.now_ns())
+            self._after_input(())
+        self.changed.set()
+
+    def part_failed(self, name: str, text: str) -> None:
+        """Something beside the run failed and will be started again; empty when it works."""
+        if text:
+            self.failed_parts[name] = text
+        else:
+            self.failed_parts.pop(name, None)
+        self.changed.set()
+
+    def clock_unset(self) -> bool:
+        """Whether the wall clock cannot be right."""
+        return self.clock.utc() < UNSET_CLOCK
 
     def store_lost(self, reason: str) -> None:
         """Readings of the open run are lost: it can no longer become a result."""
@@ -204,10 +235,23 @@ class BenchService:
             sieve=equipment.sieve,
             fitness=equipment.fitness,
             register_head=look.head,
-            notes=equipment.notes,
+            notes=(*equipment.notes, *self._notes(method)),
         )
         number = await self._open_run(plan)
         return f"Run {number} is planned."
+
+    def _notes(self, method: Method) -> tuple[tuple[str, str], ...]:
+        """What the service itself knows before a run that its record must say."""
+        notes = []
+        if self.clock_unset():
+            text = (
+                f"Clock unsynchronised: the computer shows {self.clock.utc()[:10]}. Times of day and dates of this "
+                "record are wrong; durations are not touched."
+            )
+            notes.append(("clock-unsynchronised", text))
+        if method.method.id in self.changed_methods:
+            notes.append(_file_changed(method.method.id))
+        return tuple(notes)
 
     async def _look(self, method: Method, args: Mapping[str, Any]) -> RegisterLook:
         if self._register is None:
@@ -312,15 +356,22 @@ class BenchService:
                 )
             )
 
-    def _watch_clocks(self, engine: RunEngine, now_ns: int) -> None:
-        offset_s = self.clock.wall_offset_s()
-        if abs(offset_s - self._wall_offset_s) > CLOCK_STEP_S:
-            engine.clock_stepped(offset_s - self._wall_offset_s, now_ns)
+    def _watch_clocks(self) -> tuple[float, float]:
+        """By how much the wall clock was stepped and for how long the host slept since the last look, s.
+
+        Looked at without a run as well: what happened before a run is none of its business.
+        """
+        offset_s, suspended_s = self.clock.wall_offset_s(), self.clock.suspended_s()
+        step_s, slept_s = offset_s - self._wall_offset_s, suspended_s - self._suspended_s
+        if abs(step_s) > CLOCK_STEP_S:
             self._wall_offset_s = offset_s
-        suspended_s = self.clock.suspended_s()
-        if suspended_s - self._suspended_s > SUSPEND_S:
-            engine.invalidate(f"the computer slept for {suspended_s - self._suspended_s:.0f} s", now_ns)
         self._suspended_s = suspended_s
+        return step_s, slept_s
+
+
+def _file_changed(method_id: str) -> tuple[str, str]:
+    text = f"The file of method {method_id} was changed after the service read it: the run uses the copy read then."
+    return "method-file-changed", text
 
 
 _ENDING = frozenset(

@@ -83,8 +83,24 @@ def _alarms(service: BenchService) -> tuple[AlarmView, ...]:
     )
     own = (*own, *broker_alarms(service.plant.view()))
     own = (*own, *(() if service.permit is None else service.permit.alarms()))
+    own = (*own, *_around(service))
     engine = service.engine
     return own if engine is None or engine.ended else own + alarm_views(engine.run)
+
+
+def _around(service: BenchService) -> tuple[AlarmView, ...]:
+    """Warnings about the computer, the files and the parts beside the run."""
+    found = [
+        AlarmView(key=f"part-{name}", level="warning", text=text)
+        for name, text in service.failed_parts.items()
+    ]
+    if service.clock_unset():
+        text = f"Clock unsynchronised: the computer shows {service.clock.utc()[:10]}. Set it before a run."
+        found.append(AlarmView(key="clock", level="warning", text=text))
+    for method_id in sorted(service.changed_methods):
+        text = f"The file of method {method_id} has changed: start the service again to use it."
+        found.append(AlarmView(key=f"method-file-{method_id}", level="warning", text=text))
+    return tuple(found)
 
 
 def _links(service: BenchService, now_ns: int) -> tuple[LinkView, ...]:

@@ -115,6 +115,11 @@ class RunEngine:
         if not self.ended:
             self.run.emit(E.PERMIT_CHANGED, now_ns, granted=granted, reason=reason)
 
+    def note_deviation(self, key: str, text: str, now_ns: int) -> None:
+        """Something outside the run that its record must say."""
+        if not self.ended:
+            self.run.deviation(now_ns, key, text)
+
     def clock_stepped(self, step_s: float, now_ns: int) -> None:
         """Wall time moved against the bench clock; durations are untouched."""
         if not self.ended:

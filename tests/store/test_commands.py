@@ -6,16 +6,16 @@ import json
 import os
 import shutil
 import sqlite3
-import subprocess
 import sys
 from contextlib import closing
+from dataclasses import dataclass
 from pathlib import Path
 
 import pytest
 
 from logger.app.paths import DataFolder
+from logger.cli import main
 from logger.store.lock import InstanceLock
-from tests.store.disk import ROOT
 from tests.store.quick_runs import filled
 
 
@@ -35,19 +35,36 @@ def data(made: DataFolder, tmp_path: Path) -> DataFolder:
     return copy
 
 
-def lastgrain(data: DataFolder, *arguments: str) -> subprocess.CompletedProcess[str]:
-    done = subprocess.run(
-        [sys.executable, "-m", "logger.cli", *arguments],
-        capture_output=True,
-        text=True,
-        env=os.environ | {"LASTGRAIN_DATA": str(data.root), "PYTHONPATH": str(ROOT)},
-        check=False,
-    )
-    assert "Traceback" not in done.stderr
-    return done
+@dataclass(frozen=True)
+class Done:
+    """How a command ended."""
+
+    returncode: int
+    stdout: str
+    stderr: str
 
 
-def test_verify_says_sound_and_ends_with_0_then_altered_and_5(data: DataFolder) -> None:
+class Lastgrain:
+    """The entry point, called as the shell does but in this process."""
+
+    def __init__(self, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch) -> None:
+        self._capsys, self._monkeypatch = capsys, monkeypatch
+
+    def __call__(self, data: DataFolder, *arguments: str) -> Done:
+        self._monkeypatch.setenv("LASTGRAIN_DATA", str(data.root))
+        self._monkeypatch.setattr(sys, "argv", ["lastgrain", *arguments])
+        with pytest.raises(SystemExit) as ended:
+            main()
+        out, err = self._capsys.readouterr()
+        return Done(int(ended.value.code or 0), out, err)
+
+
+@pytest.fixture
+def lastgrain(capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch) -> Lastgrain:
+    return Lastgrain(capsys, monkeypatch)
+
+
+def test_verify_says_sound_and_ends_with_0_then_altered_and_5(data: DataFolder, lastgrain: Lastgrain) -> None:
     good = lastgrain(data, "runs", "verify", "--json")
     assert good.returncode == 0
     assert [one["verdict"] for one in json.loads(good.stdout)] == ["no-outside-head"]
@@ -71,14 +88,16 @@ def test_a_head_that_is_none_is_a_wrong_option(data: DataFolder, head: str) -> N
         verify_store(data, head)
 
 
-def test_a_head_from_elsewhere_decides(data: DataFolder) -> None:
+def test_a_head_from_elsewhere_decides(data: DataFolder, lastgrain: Lastgrain) -> None:
     wrong = lastgrain(data, "runs", "verify", "--head", f"3:{'a' * 64}")
     assert (wrong.returncode, wrong.stdout.split(":")[0]) == (5, "rewritten")
     ahead = lastgrain(data, "runs", "verify", "--head", f"999:{'a' * 64}")
     assert (ahead.returncode, ahead.stdout.split(":")[0]) == (5, "missing-tail")
 
 
-def test_backup_and_restore_from_the_command_line(data: DataFolder, tmp_path: Path) -> None:
+def test_backup_and_restore_from_the_command_line(
+    data: DataFolder, lastgrain: Lastgrain, tmp_path: Path
+) -> None:
     target = tmp_path / "b.sqlite"
     backup = lastgrain(data, "backup", str(target))
     assert (backup.returncode, backup.stdout.splitlines()[0]) == (0, str(target))

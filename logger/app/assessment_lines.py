@@ -25,6 +25,9 @@ def assessment_lines(found: RecordAssessment, outcome: str = "endpoint") -> list
         lines.append(f"Decision   {found.decision.text}")
     else:
         lines.append(f"Decision   none: {found.undecided}")
+    if found.twice_as_long_loss_pct is not None:
+        more = rounded_u_text(found.twice_as_long_loss_pct, 1)
+        lines.append(f"Estimate   sieving twice as long would take off about {more} % of the charge more")
     return [*lines, "", "Uncertainty budget", *(f"  {line}" for line in budget_lines(found))]
 
 

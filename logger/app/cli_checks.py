@@ -86,3 +86,35 @@ def list_all(
 
     folder = the_data(data)
     print_out(list_checks(folder, the_bench(bench, folder), limit, json_out))
+
+
+@checks_app.command("drying")
+def drying(
+    weighings: Annotated[
+        list[str], typer.Argument(metavar="MINUTES:GRAMS...", help="Weighings since drying began, in order.")
+    ],
+    json_out: JsonOption = False,
+) -> None:
+    """Has the sample dried to constant mass? Exit 3 when not. Nothing is kept."""
+    from logger.app.checks import drying as judge
+
+    reached, answer = judge(weighings, json_out)
+    print_out(answer)
+    if not reached:
+        raise typer.Exit(EXIT_REFUSED)
+
+
+@checks_app.command("air")
+def air(
+    pressure: Annotated[float, typer.Option(metavar="HPA", help="Air pressure at the bench, hPa.")],
+    humidity: Annotated[float, typer.Option(metavar="PCT", help="Relative humidity, %.")],
+    temperature: Annotated[float, typer.Option(metavar="C", help="Temperature, °C.")],
+    powder_density: Annotated[
+        float | None, typer.Option(metavar="KG_M3", help="True density of the powder (not bulk), kg/m3.")
+    ] = None,
+    json_out: JsonOption = False,
+) -> None:
+    """Air density, and what buoyancy does to the weighings. Nothing is kept."""
+    from logger.app.checks import air as work_out
+
+    print_out(work_out(pressure, humidity, temperature, powder_density, json_out))

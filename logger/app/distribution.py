@@ -8,6 +8,7 @@ from typing import Any
 
 from logger.app.kept_runs import kept_run, run_facts
 from logger.app.paths import DataFolder
+from logger.core.distribution.curve import Diameter
 from logger.core.distribution.fits import Fit, Way
 from logger.core.distribution.interpolation import Axes
 from logger.core.distribution.points import (
@@ -170,6 +171,8 @@ def _plain(summary: Summary, runs: Sequence[Kept], notes: Sequence[str]) -> dict
         "apertures": summary.slope_basis,
         "balance": None if found.balance is None else plain_json(found.balance),
         "sizes": [plain_json(each) for each in summary.sizes],
+        "sauter_um": summary.sauter_um,
+        "sauter_reason": summary.sauter_reason,
         "fits": [_plain_fit(each) for each in summary.fits],
     }
 
@@ -196,6 +199,7 @@ def _plain_fit(each: FamilyFit) -> dict[str, Any]:
         "chi2": made.chi2,
         "dof": made.dof,
         "lack_of_fit": made.lack_of_fit,
+        "sizes": [plain_json(size) for size in each.sizes],
         "left_out": [plain_json(point) for point in made.left_out],
         "text": made.text,
     }
@@ -225,11 +229,19 @@ def _lines(summary: Summary, runs: Sequence[Kept], notes: Sequence[str]) -> list
         known = size.diameter
         words = size.reason if known is None else f"{known.d_um:.2f} µm, u {known.u_um:.2g} µm; {known.basis}"
         lines.append(f"d{size.passing_pct:<4g} {words}")
+    closed_um = summary.sauter_um
+    lines.append(f"Sauter mean of the points {closed_um:.2f} µm" if closed_um else summary.sauter_reason)
     lines.append("")
     for each in summary.fits:
         lines.append(each.fit.text if each.fit is not None else f"{each.title}: {each.reason}")
         if each.fit is not None:
+            lines += [f"  {_size_words(size)}" for size in each.sizes]
             known_um = each.sauter_um
             lines.append(f"  Sauter mean {known_um:.2f} µm" if known_um else f"  {each.sauter_reason}")
             lines += [f"  left out: {point.aperture_um:g} µm, {point.reason}" for point in each.fit.left_out]
     return lines
+
+
+def _size_words(size: Diameter) -> str:
+    outside = ", outside the sieves: extrapolated" if size.extrapolated else ""
+    return f"d{size.passing_pct:<4g} {size.d_um:.2f} µm, u {size.u_um:.2g} µm{outside}"

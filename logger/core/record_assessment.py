@@ -99,6 +99,8 @@ class RecordAssessment:
     uncorrected: str
     decision: RecordDecision | None
     undecided: str
+    twice_as_long_loss_pct: float | None
+    """Estimate of what sieving twice as long would still take off, % of the charge; null where no rate is known."""
     residue_text: str
     passing_text: str
     expanded_u_text: str
@@ -106,8 +108,8 @@ class RecordAssessment:
     statement: str
 
 
-def kept(found: Assessment) -> RecordAssessment:
-    """The assessment in the form that is kept."""
+def kept(found: Assessment, twice_as_long_loss_pct: float | None = None) -> RecordAssessment:
+    """The assessment in the form that is kept; the estimate belongs to a single run."""
     decision = found.decision
     return RecordAssessment(
         determinations=len(found.verdict.values_pct),
@@ -129,6 +131,7 @@ def kept(found: Assessment) -> RecordAssessment:
             text=decision.text,
         ),
         undecided=found.undecided,
+        twice_as_long_loss_pct=twice_as_long_loss_pct,
         residue_text=found.residue_text,
         passing_text=found.passing_text,
         expanded_u_text=found.expanded_u_text,
@@ -201,7 +204,7 @@ def read_assessment(data: Mapping[str, Any] | None) -> RecordAssessment | None:
         "corrected": None if corrected is None else RecordCorrection(**corrected),
         "decision": None if decision is None else RecordDecision(**decision),
     }
-    return RecordAssessment(**(dict(data) | parts))
+    return RecordAssessment(**({"twice_as_long_loss_pct": None} | dict(data) | parts))
 
 
 def budget_lines(found: RecordAssessment) -> tuple[str, ...]:

@@ -145,3 +145,23 @@ def test_checks_are_kept_judged_and_listed(store: MadeStore) -> None:
         "pressure": "not asked",
     }
     assert "FAILED" in store("checks", "list").out
+
+
+def test_drying_is_judged_by_the_latest_weighing_far_enough_back(store: MadeStore) -> None:
+    """0.1 % in an hour or more (EN 933-10, read second-hand)."""
+    done = store("checks", "drying", "0:101.2", "60:99.52", "120:99.48")
+    assert (done.code, "constant mass" in done.out) == (0, True)
+    assert store("checks", "drying", "0:101.2", "60:99.52").code == 3
+    assert store("checks", "drying", "0:101.2", "--json").json["reached"] is False
+    for wrong in ("60", "60:x", "60:0"):
+        assert store("checks", "drying", "0:101.2", wrong).code == 3
+
+
+def test_air_density_and_what_it_does(store: MadeStore) -> None:
+    """OIML R 111 at 1013.25 hPa, 50 %, 20 °C: 1.199294 kg/m3 (from memory, recomputed)."""
+    arguments = ("checks", "air", "--pressure", "1013.25", "--humidity", "50", "--temperature", "20")
+    found = store(*arguments, "--powder-density", "3100", "--json").json
+    assert found["air_density_kg_m3"] == pytest.approx(1.199294, abs=1e-6)
+    assert found["true_mass_factor"] == pytest.approx(1.000237, abs=1e-6)
+    assert "1.1993 kg/m3" in store(*arguments).out
+    assert store("checks", "air", "--pressure", "101325", "--humidity", "50", "--temperature", "20").code == 3

@@ -178,6 +178,11 @@ def test_a_distribution_comes_back_from_its_runs(store: MadeStore, tmp_path: Pat
     assert made["rrsb"]["scale_um"] == pytest.approx(60.0, rel=1e-4)
     assert made["rrsb"]["shape"] == pytest.approx(1.2, rel=1e-4)
     assert made["rrsb"]["sauter_um"] == pytest.approx(CURVE.sauter_um, rel=1e-3)
+    fitted = [size["d_um"] for size in made["rrsb"]["sizes"]]
+    assert fitted == pytest.approx([CURVE.diameter_um(share) for share in (10, 50, 90)], rel=1e-3)
+    assert [size["extrapolated"] for size in made["rrsb"]["sizes"]] == [True, False, False]
+    assert answer["sauter_um"] is None
+    assert "would be a guess" in answer["sauter_reason"]
     d10, d50, _ = answer["sizes"]
     assert "below the finest sieve" in d10["reason"]
     assert 32 < d50["diameter"]["d_um"] < 63

@@ -23,6 +23,8 @@ COMMANDS = (
     "checks balance",
     "checks pressure",
     "checks list",
+    "checks drying",
+    "checks air",
     "results",
     "distribution",
     "precision",

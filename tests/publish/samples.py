@@ -106,6 +106,7 @@ def assessment() -> RecordAssessment:
             text="accept",
         ),
         undecided="",
+        twice_as_long_loss_pct=0.9,
         residue_text="12.9",
         passing_text="87.1",
         expanded_u_text="0.098",

@@ -6,10 +6,17 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
+from logger.core.distribution.curve import Diameter
 from logger.core.distribution.families import FAMILIES
 from logger.core.distribution.fits import FamilyKey, Fit, Way, fit
-from logger.core.distribution.interpolation import Axes, Characteristic, characteristic
+from logger.core.distribution.interpolation import (
+    CHARACTERISTIC_PCT,
+    Axes,
+    Characteristic,
+    characteristic,
+)
 from logger.core.distribution.points import Distribution, SievePoint
+from logger.core.distribution.surface import sauter_from_points_um
 from logger.core.refusal import ResultError
 
 ORDER: tuple[FamilyKey, ...] = ("rrsb", "ggs", "log-normal")
@@ -23,6 +30,7 @@ class FamilyFit:
     title: str
     fit: Fit | None
     reason: str
+    sizes: tuple[Diameter, ...]
     sauter_um: float | None
     sauter_reason: str
 
@@ -38,6 +46,8 @@ class Summary:
     slope_pct_per_um: tuple[float | None, ...]
     slope_basis: str
     sizes: tuple[Characteristic, ...]
+    sauter_um: float | None
+    sauter_reason: str
     fits: tuple[FamilyFit, ...]
 
 
@@ -65,6 +75,7 @@ def summarise(
         points = tuple(
             replace(p, u_pct=math.hypot(p.u_pct, u or 0.0)) for p, u in zip(points, aperture, strict=True)
         )
+    sauter_um, sauter_reason = _sauter(points)
     return Summary(
         distribution=found,
         points=points,
@@ -72,8 +83,17 @@ def summarise(
         slope_pct_per_um=tuple(slopes),
         slope_basis=_basis(best, whole, aperture_u_um, found.points),
         sizes=characteristic(points, axes),
+        sauter_um=sauter_um,
+        sauter_reason=sauter_reason,
         fits=_fits(points, way) if whole else first,
     )
+
+
+def _sauter(points: Sequence[SievePoint]) -> tuple[float | None, str]:
+    try:
+        return sauter_from_points_um(points), ""
+    except ResultError as refusal:
+        return None, str(refusal)
 
 
 def _fits(points: Sequence[SievePoint], way: Way) -> tuple[FamilyFit, ...]:
@@ -93,6 +113,7 @@ def _fit(points: Sequence[SievePoint], family: FamilyKey, way: Way) -> FamilyFit
         title=title,
         fit=made,
         reason=reason,
+        sizes=() if made is None else tuple(made.diameter(share) for share in CHARACTERISTIC_PCT),
         sauter_um=sauter_um,
         sauter_reason=sauter_reason,
     )

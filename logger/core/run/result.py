@@ -6,11 +6,12 @@ from dataclasses import replace
 
 from logger.core.assessment import Assessment, assess
 from logger.core.endpoint_term import interval_endpoint, live_endpoint
-from logger.core.interval_rules import WeighingPoint
+from logger.core.interval_rules import WeighingPoint, loss_rate_pct_per_min
 from logger.core.method import Method
 from logger.core.refusal import ResultError
 from logger.core.register.planned import PlannedSieve
 from logger.core.residue import Residue, residue
+from logger.core.residue_budget import loss_if_twice_as_long_pct
 from logger.core.run.facts import RunFacts
 from logger.core.uncertainty import Component, NotIncluded
 from logger.core.weighing import BalanceSpec
@@ -41,6 +42,20 @@ def endpoint_term(facts: RunFacts, method: Method, spec: BalanceSpec) -> Compone
     due_s, off_s = facts.jet_due_off_s, facts.suction_off_s
     late_s = 0.0 if due_s is None or off_s is None else max(0.0, off_s - due_s)
     return interval_endpoint(points[0].load_g, points, spec.mass_u_g, late_s)
+
+
+def twice_as_long_loss_pct(facts: RunFacts, method: Method) -> float | None:
+    """Estimate of what sieving twice as long would still take off, % of the charge; None without a rate."""
+    if method.weighing.mode == "live":
+        rate = facts.decision.get("value") if facts.decision.get("unit") == "%/min" else None
+        at_s = facts.decision_s
+    else:
+        points = [WeighingPoint(w.effective_s, w.load_g) for w in facts.weighings]
+        at_s = points[-1].effective_s
+        rate = loss_rate_pct_per_min(points[0].load_g, *points[-2:]) if len(points) > 2 else None
+    if rate is None or at_s is None:
+        return None
+    return loss_if_twice_as_long_pct(max(0.0, rate), at_s)
 
 
 def assess_run(

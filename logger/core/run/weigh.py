@@ -10,7 +10,7 @@ from logger.core.run.events import EventKind as E
 from logger.core.run.jet import beside_band
 from logger.core.run.plan import plain_json
 from logger.core.run.platform import sieve_g, take_platform, weighed_gross_g
-from logger.core.run.result import assess_run, determination
+from logger.core.run.result import assess_run, determination, twice_as_long_loss_pct
 from logger.core.run.run import Run
 from logger.core.run.states import WEIGHED, RunState
 from logger.core.sieve_checks import LEAST_SIEVE_G, judge_tare
@@ -235,7 +235,7 @@ def compute(run: Run, now_ns: int) -> None:
         residue_u_weighing_pct=found.residue_u_pct,
         below_minimum_weight=found.below_minimum_weight,
         warnings=list(found.warnings),
-        assessment=plain_json(kept(assessed)),
+        assessment=plain_json(kept(assessed, twice_as_long_loss_pct(run.facts, method))),
     )
 
 

@@ -13,7 +13,7 @@ from logger.core.record import ChainHead, Record, build_record
 from logger.core.record_assessment import budget_lines, kept, read_assessment
 from logger.core.run.events import EventKind as E
 from logger.core.run.plan import plain_json
-from logger.core.run.result import assess_run, determination, endpoint_term
+from logger.core.run.result import assess_run, determination, endpoint_term, twice_as_long_loss_pct
 from logger.core.uncertainty import Component, NotIncluded
 from tests.core.run.made_runs import PLANNED, end, live_method, method, planned
 from tests.core.run.plans import bench_plan
@@ -139,9 +139,20 @@ def test_the_same_facts_give_the_same_assessment_again() -> None:
     record = end(run)
     spec, chosen = run.plan.bench.balance, run.plan.method
     found = determination(run.facts, chosen, spec)
-    again = kept(assess_run(run.facts, chosen, spec, PLANNED, found))
+    again = kept(
+        assess_run(run.facts, chosen, spec, PLANNED, found), twice_as_long_loss_pct(run.facts, chosen)
+    )
     assert again == record.assessment
     assert plain_json(again) == run.facts.result["assessment"]
+
+
+def test_what_twice_as_long_would_take_off_is_an_estimate_beside_the_figures() -> None:
+    """r t / 60 (1 - 2^-0.35) / 0.35 for a rate falling as t^-1.35: 0.6 %/min at 40 s, 0.1 at 60 s (computed)."""
+    shape = (1 - 2**-0.35) / 0.35
+    for chosen, reach_pct in ((method(), 0.4), (live_method(), 0.1)):
+        found = end(planned(chosen)).assessment
+        assert found is not None
+        assert found.twice_as_long_loss_pct == pytest.approx(reach_pct * shape)
 
 
 def test_a_live_run_without_a_rate_says_that_the_endpoint_is_not_included() -> None:

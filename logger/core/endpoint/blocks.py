@@ -160,7 +160,7 @@ class BlockBuilder:
             t, mass, dp = t[keep], mass[keep], dp[keep]
             basis, level, rest, middle = self._line(t, mass)
         freedom = t.size - basis.shape[1]
-        if freedom > 2 and not math.isnan(dp[0, 0]) and not np.isnan(dp).any():
+        if freedom > 2 and all(self._gate) and not np.isnan(dp).any():
             self._lags.learn(basis, rest, dp)
         return t.size, level, math.sqrt(float(rest @ rest) / max(freedom, 1)), middle
 

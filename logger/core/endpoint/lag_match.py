@@ -15,6 +15,8 @@ Array = NDArray[np.float64]
 LAGS_S = (0.0, 0.15, 0.4, 0.8, 1.6)
 """Candidate time constants: bench balances filter over 0.2 to 2 s."""
 BLOCKS_TO_TELL = 4
+SWING = 6.0
+"""A block whose pressure moves this many times more than usual is a sag or its end, not ripple."""
 
 
 class LagMatch:
@@ -44,8 +46,11 @@ class LagMatch:
     def learn(self, basis: Array, rest: Array, dp: Array) -> None:
         """One block: what level, slope and turns of the nozzle (`basis`) leave of mass (`rest`) and of dp."""
         dp = dp - basis @ (basis.T @ dp)
+        power = (dp * dp).sum(axis=0)
+        if self._blocks >= BLOCKS_TO_TELL and power[0] > SWING * self._power[0] / self._blocks:
+            return
         self._cross += rest @ dp
-        self._power += (dp * dp).sum(axis=0)
+        self._power += power
         self._blocks += 1
         if self._blocks >= BLOCKS_TO_TELL:
             self.best = int(np.argmax(self._cross * np.abs(self._cross) / np.maximum(self._power, 1e-12)))

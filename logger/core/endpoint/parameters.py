@@ -26,6 +26,8 @@ class Tuning:
     """Pressure in its band for this long: shorter stretches are ringing after a sag."""
     settle_after_segment_s: float = 12.0
     """No decision this soon after a step: its size is still being learned."""
+    settle_after_lost_s: float = 75.0
+    """No decision this soon after the tail had to be begun anew: it is known from the new readings only."""
     settle_after_frozen_s: float = 4.0
     """No decision this soon after a frozen stretch."""
     earliest_s: float = 45.0

@@ -59,6 +59,7 @@ class TailTracker:
         self._suspect: _Suspect | None = None
         self.chi2 = 1.0
         self.segment_from_s = -math.inf
+        self.found_again_s = -math.inf
 
     # --- what the decision asks ----------------------------------------------------------------------
 
@@ -180,6 +181,7 @@ class TailTracker:
         self.filter.sieving = False
         self._first, self._rivals = None, []
         self._restart_segment(t_s)
+        self.found_again_s = t_s
 
     # --- following ------------------------------------------------------------------------------------
 

@@ -9,13 +9,14 @@ from logger.app.clock import utc_now
 from logger.app.paths import DataFolder
 from logger.app.register import read_plan, read_register
 from logger.core.buoyancy import NOMINAL_AIR_DENSITY, air_density, sieve_buoyancy_g, true_mass_factor
+from logger.core.distribution.points import mass_balance
 from logger.core.drying import DryingWeighing, constant_mass
 from logger.core.refusal import ResultError
 from logger.core.register.fitness import balance_fitness, pressure_fitness, sieve_fitness
 from logger.core.register.look import balance_since, sieve_since
 from logger.core.run.plan import plain_json
 from logger.core.text import printable
-from logger.store.history import reading
+from logger.store.history import find_run, reading, record_body
 from logger.store.register import runs_since, sieve_runs
 
 TYPICAL_SIEVE_G = 400.0
@@ -103,3 +104,16 @@ def span_points(texts: list[str]) -> list[dict[str, float]]:
     sentence = "--span is written APPLIED:READING in Pa, for example 2500:2506"
     pairs = [_pair(text, sentence) for text in texts]
     return [{"applied_pa": applied_pa, "reading_pa": reading_pa} for applied_pa, reading_pa in pairs]
+
+
+def losses(
+    data: DataFolder, which: str, collected_g: float, limit_pct: float, json_out: bool
+) -> tuple[bool, str | dict[str, Any]]:
+    """Charge of a run against its residue and the passing that was collected. Raises StoreError, `ResultError`."""
+    with reading(data.store) as connection:
+        body = record_body(connection, find_run(connection, which).run_id)
+    result = None if body is None else body["result"]
+    if result is None:
+        raise ResultError(f"run {which} has no result to balance")
+    found = mass_balance(result["charge_g"], result["residue_g"], collected_g, limit_pct)
+    return found.within, plain_json(found) if json_out else f"{found.text}."

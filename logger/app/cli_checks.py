@@ -118,3 +118,22 @@ def air(
     from logger.app.checks import air as work_out
 
     print_out(work_out(pressure, humidity, temperature, powder_density, json_out))
+
+
+@checks_app.command("losses")
+def losses(
+    run: Annotated[str, typer.Argument(metavar="RUN", help="Number, or the beginning of the id.")],
+    collected: Annotated[float, typer.Option(metavar="G", help="Passing that was collected and weighed, g.")],
+    limit: Annotated[
+        float, typer.Option(metavar="PCT", min=0.0, help="Loss allowed, % of the charge.")
+    ] = 2.0,
+    data: DataOption = None,
+    json_out: JsonOption = False,
+) -> None:
+    """Mass balance of one run. Exit 3 beyond the limit. Nothing is kept."""
+    from logger.app.checks import losses as judge
+
+    within, answer = judge(the_data(data), run, collected, limit, json_out)
+    print_out(answer)
+    if not within:
+        raise typer.Exit(EXIT_REFUSED)

@@ -62,11 +62,23 @@ def distribution(
 
 def precision(
     table: Annotated[
-        Path, typer.Argument(metavar="FILE.csv", help="Columns material, group, residue_pct; a line a value.")
-    ],
+        Path | None,
+        typer.Argument(metavar="FILE.csv", help="Columns material, group, residue_pct; a line a value."),
+    ] = None,
+    method: Annotated[
+        str | None, typer.Option("--method", metavar="ID", help="Instead: the duplicates of the history.")
+    ] = None,
+    revision: Annotated[int | None, typer.Option(min=1, help="Only this revision of the method.")] = None,
+    data: DataOption = None,
     json_out: JsonOption = False,
 ) -> None:
-    """Precision study (ISO 5725-2): s_r, s_R, r and R, with Cochran's and Grubbs' tests."""
+    """Precision study (ISO 5725-2): s_r, s_R, r and R, with Cochran's and Grubbs' tests; or s_r of duplicates."""
     from logger.app.precision import precision as study
+    from logger.app.precision import precision_of_runs
 
-    print_out(study(table, json_out))
+    if (table is None) == (method is None):
+        fail(EXIT_USAGE, "Give either a table (FILE.csv) or --method ID.")
+    if table is not None:
+        print_out(study(table, json_out))
+    elif method is not None:
+        print_out(precision_of_runs(the_data(data), method, revision, json_out))

@@ -8,11 +8,17 @@ import re
 from pathlib import Path
 from typing import Any
 
+from logger.app.kept_runs import kept_run
+from logger.app.paths import DataFolder
+from logger.core.duplicates import duplicates
 from logger.core.precision import MaterialPrecision, precision_study
 from logger.core.run.plan import plain_json
 from logger.core.text import printable
 from logger.settings import ConfigError
 from logger.settings.toml_model import read_text
+from logger.store.errors import StoreError
+from logger.store.history import reading
+from logger.store.samples import runs_of_method
 
 COLUMNS = ("material", "group", "residue_pct")
 _NUMBER = re.compile(r"[+-]?\d+(\.\d+)?\Z", re.ASCII)
@@ -67,6 +73,25 @@ def precision(path: Path, json_out: bool) -> str | list[dict[str, Any]]:
             f"{each.s_r_pct:>7.3f}  {each.s_big_r_pct:>7.3f}  {each.r_pct:>7.2f}  {each.big_r_pct:>7.2f}"
         )
     return "\n".join([*lines, *(line for each in found for line in _tests(each))])
+
+
+def precision_of_runs(
+    data: DataFolder, method_id: str, revision: int | None, json_out: bool
+) -> str | dict[str, Any]:
+    """Repeatability from the duplicates that the history holds. Raises StoreError, `ResultError`."""
+    with reading(data.store) as connection:
+        runs = [kept_run(connection, run_id) for run_id in runs_of_method(connection, method_id, revision)]
+    if not runs:
+        raise StoreError(f"There is no run by method {method_id}; `lastgrain runs list` shows them.")
+    found = duplicates(runs)
+    if json_out:
+        return plain_json(found)
+    lines = [f"{'sample':16}  {'runs':>11}  {'difference %':>12}"]
+    lines += [
+        f"{printable(pair.sample_id)[:16]:16}  {pair.runs[0]:>5} {pair.runs[1]:>5}  {pair.difference_pct:>12.3f}"
+        for pair in found.pairs
+    ]
+    return "\n".join([*lines, "", found.text])
 
 
 def _tests(found: MaterialPrecision) -> list[str]:

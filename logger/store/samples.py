@@ -14,6 +14,15 @@ def runs_of_sample(connection: sqlite3.Connection, sample_id: str, lot: str | No
     return [run_id for (run_id,) in rows]
 
 
+def runs_of_method(connection: sqlite3.Connection, method_id: str, revision: int | None = None) -> list[str]:
+    """Ids of the runs by a method (in one revision, when given), oldest first."""
+    rows = connection.execute(
+        "SELECT run_id FROM run WHERE method_id = ?1 AND (?2 IS NULL OR method_revision = ?2) ORDER BY number",
+        (method_id, revision),
+    )
+    return [run_id for (run_id,) in rows]
+
+
 def newest_records(connection: sqlite3.Connection, limit: int | None = None) -> list[str]:
     """Texts of the newest revision of every record, in order of the runs; the newest `limit` of them."""
     rows = connection.execute(

@@ -319,3 +319,40 @@ def test_lists_show_the_residue_that_is_reported_and_verify_agrees(store: MadeSt
     (row,) = store("runs", "list", "--json").json
     assert row["residue_pct"] == pytest.approx(3.8 * 4.9 / 4.6)
     assert store("runs", "verify").code == 0
+
+
+def test_repeatability_from_the_duplicates_of_the_history(store: MadeStore) -> None:
+    """Differences 0.2, 0.3, 0.1, 0.4 % give s_r = sqrt(0.30 / 8) = 0.1936 %, r = 0.54 % (computed)."""
+    for number, difference_pct in enumerate((0.2, 0.3, 0.1, 0.4)):
+        sample = f"S-{number}"
+        store.run(method(), 0.95, sample=sample)
+        store.run(method(), outcome=E.STOPPED, sample=sample)
+        store.run(method(), round(0.95 + 25 * difference_pct / 100, 6), sample=sample)
+        store.run(method(), 5.0, sample=sample)
+    store.run(method(), 0.95, sample="alone")
+    found = store("precision", "--method", "m", "--json").json
+    assert found["s_r_pct"] == pytest.approx(0.193649, abs=1e-6)
+    assert found["r_pct"] == pytest.approx(0.54, abs=0.005)
+    assert [pair["runs"] for pair in found["pairs"]] == [[1, 3], [5, 7], [9, 11], [13, 15]]
+    assert "first guess" in store("precision", "--method", "m").out
+    assert store("precision", "--method", "m", "--revision", "2").code == 5
+    assert store("precision").code == 2
+
+
+def test_no_duplicates_no_repeatability(store: MadeStore) -> None:
+    store.run(method())
+    done = store("precision", "--method", "m")
+    assert (done.code, "needs duplicates" in done.err) == (3, True)
+
+
+def test_losses_of_one_run_against_their_limit(store: MadeStore) -> None:
+    store.run(method())
+    store.run(method(), outcome=None)
+    # 25 g less 0.95 g less 23.55 g is 0.5 g, 2 % (computed).
+    assert (
+        store("checks", "losses", "1", "--collected", "23.55").out
+        == "2.00 % of the charge lost, within 2 %.\n"
+    )
+    beyond = store("checks", "losses", "1", "--collected", "23.5")
+    assert (beyond.code, "look at lid" in beyond.out) == (3, True)
+    assert store("checks", "losses", "2", "--collected", "1").code == 3

@@ -25,6 +25,7 @@ COMMANDS = (
     "checks list",
     "checks drying",
     "checks air",
+    "checks losses",
     "results",
     "distribution",
     "precision",

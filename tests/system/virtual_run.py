@@ -116,12 +116,13 @@ def virtual_run(
 ) -> VirtualRun:
     """A planned run on a fresh simulated bench."""
     bench = load_bench(config_dir() / "benches" / f"{bench_name}.toml")
+    periods_s = {channel: profile.period_s for channel, profile in bench_profiles(bench).items()}
     plan = RunPlan(
         run_id=f"00000000-0000-7000-8000-{seed:012d}",
         sample=Sample(sample_id="S-1", operator_id="op-7", lot="L-1"),
         method=method,
         aperture_um=method.sieve.all_um[0],
-        bench=bench_plan(bench),
+        bench=bench_plan(bench, periods_s=periods_s),
         rig=rig,
         software="lastgrain test",
         simulated=True,

@@ -78,15 +78,13 @@ class LoadWatch:
         fell_g = median(before) - median(now)
         excess_g = fell_g - max(0.0, median(earlier) - median(before))
         least_g = max(STEP_SHARE * self.charge_g, 4 * _scatter(before))
-        half = len(now) // 2
-        moving = abs(median(now[:half]) - median(now[half:])) > 0.25 * abs(excess_g)
-        if abs(excess_g) < least_g or moving:
+        if _moves(now, 0.1 * abs(fell_g) + 3 * _scatter(before)) or max(excess_g, -fell_g) < least_g:
             return None
-        if excess_g < 0:
+        if fell_g < 0:
             return LoadFinding("gain", -fell_g)
         between = [load_g for at_s, load_g in self._samples if t_s - APART_S < at_s <= t_s - PART_S]
         knocked = max(between, default=0.0) > median(before) + least_g
-        return LoadFinding("knock" if knocked else "loss", -fell_g)
+        return LoadFinding("knock" if knocked else "loss", -excess_g)
 
     def _part(self, end_s: float) -> list[float]:
         return [load_g for at_s, load_g in self._samples if end_s - PART_S <= at_s <= end_s]
@@ -95,3 +93,9 @@ class LoadWatch:
 def _scatter(loads: list[float]) -> float:
     middle = median(loads)
     return median(abs(load_g - middle) for load_g in loads)
+
+
+def _moves(loads: list[float], allowed_g: float) -> bool:
+    """Whether these readings are still on their way: their halves differ, or they scatter."""
+    half = len(loads) // 2
+    return abs(median(loads[:half]) - median(loads[half:])) > 2.5 * allowed_g or _scatter(loads) > allowed_g

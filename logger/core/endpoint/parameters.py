@@ -94,6 +94,8 @@ class Tuning:
     unknown_coupling_g_per_kpa: float = 0.75
     unknown_coupling_u_g_per_kpa: float = 0.45
     """Suction force coefficient without a blank run: middle and spread of the admitted 0 to 1.5 g/kPa."""
+    unknown_curvature_g_per_kpa2: float = 0.02
+    """Spread of the coupling's curvature where no blank run has told it."""
     coupling_doubt: float = 0.06
     coupling_doubt_known: float = 0.015
     """Least relative doubt about the suction force: learned in the run, or from a blank run."""

@@ -23,7 +23,8 @@ class SuctionForce:
     """Coupling and curvature of one rig, for one charge."""
 
     def __init__(self, tuning: Tuning, rig: Rig, dp0_pa: float, pct: float) -> None:
-        self._nominal = dp0_pa / 1000.0
+        self._nominal, self._pct, self._tuning = dp0_pa / 1000.0, pct, tuning
+        self._curved = rig.coupling2_g_per_kpa2 is not None
         self._curvature = (rig.coupling2_g_per_kpa2 or 0.0) * pct
         given = rig.coupling_g_per_kpa
         if given is None:
@@ -43,8 +44,9 @@ class SuctionForce:
 
     @property
     def at_nominal_sd(self) -> float:
-        """Its standard uncertainty."""
-        return self.doubt * self._nominal
+        """Its standard uncertainty: the coupling's, and the curvature's where it was never measured."""
+        curvature = 0.0 if self._curved else self._tuning.unknown_curvature_g_per_kpa2 * self._pct
+        return math.hypot(self.doubt * self._nominal, curvature * self._nominal**2)
 
     def least_doubt(self, learned: float) -> float:
         """A coefficient keeps this doubt whatever a run teaches: lags make it come out low."""

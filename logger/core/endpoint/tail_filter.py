@@ -24,6 +24,7 @@ COMPONENTS = 4
 SIZE = FLICKER + COMPONENTS
 MAX_LN_STEP = 0.15
 MAX_LEAP = 0.5
+OPEN_LOAD_PCT = 30.0
 _IDENTITY = np.eye(SIZE)
 _DIAGONAL = slice(None, None, SIZE + 1)
 
@@ -63,6 +64,18 @@ class TailFilter:
 
     def _component_var(self) -> float:
         return self._density * math.log(self._tuning.flicker_ratio)
+
+    def pull_down(self, force: float, mass: float) -> None:
+        """Suction is on: the level takes the expected force, and the load, open after the first seconds of bulk
+        passing, is what is left of `mass`.
+
+        The level's doubt is kept apart from the coupling's: what a run teaches about the coupling comes out a
+        little low, and must not move the load.
+        """
+        self.state[LEVEL] += force
+        self.state[LOAD] = mass - self.state[LEVEL]
+        self.cov[LOAD, :] = self.cov[:, LOAD] = 0.0
+        self.cov[LOAD, LOAD] = OPEN_LOAD_PCT**2
 
     def begin_tail(self, rate_pct_per_s: float, rate_sd: float, decay_per_s: float, level_sd: float) -> None:
         """First guess of rate (`rate_sd` relative) and decay; the level is open by `level_sd` (%)."""

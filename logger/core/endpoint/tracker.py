@@ -16,7 +16,7 @@ from logger.core.endpoint.blocks import Block
 from logger.core.endpoint.noise import BlockNoise, FlickerNoise
 from logger.core.endpoint.parameters import Tuning
 from logger.core.endpoint.suction_force import SuctionForce
-from logger.core.endpoint.tail_filter import COUPLING, LEVEL, LOAD, TailFilter, measurement_row
+from logger.core.endpoint.tail_filter import COUPLING, LOAD, TailFilter, measurement_row
 from logger.core.rig import Rig
 
 Array = NDArray[np.float64]
@@ -152,9 +152,7 @@ class TailTracker:
         again = self._tail_from > 0
         level_sd = self._tuning.new_level_pct if again else self.force.at_nominal_sd + 0.001
         if not again:
-            self.filter.state[LEVEL] += self.force.at_nominal
-            self.filter.state[LOAD] = y1 - self.filter.state[LEVEL]
-            self.filter.cov[LOAD, LOAD] += level_sd**2
+            self.filter.pull_down(self.force.at_nominal, y1)
         decays = [e / block.theta_s for e in self._tuning.first_exponents]
         for decay in decays if again else self._tuning.first_decays:
             rival = self.filter.copy()

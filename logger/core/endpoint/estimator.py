@@ -229,7 +229,7 @@ class LossRateEstimator:
         tuning, ceiling = self._tuning, self._endpoint.margin * self._limit
         return (
             f"Endpoint: loss rate {rate:.3f} %/min (standard error {u:.3f}) is at or below {self._limit:g} %/min"
-            f" and with {tuning.z_stop:g} standard errors at or below {ceiling:g} %/min, held for"
+            f" and with {self._decision.z(u):g} standard errors at or below {ceiling:g} %/min, held for"
             f" {tuning.hold_s:g} s with the pressure in its band, {effective}. Estimate: a run of twice the time"
             f" would still lose {loss_if_twice_as_long_pct(self._tracker):.2f} % of the charge."
         )

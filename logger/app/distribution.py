@@ -113,6 +113,7 @@ def _step(run: KeptRun, facts: RunFacts) -> PortionStep:
         tare_g=tare_g,
         gross_charge_g=facts.charge_gross_g or 0.0,
         gross_after_g=tare_g + facts.weighings[-1].load_g,
+        further_readings=0 if run.found is None else run.found.further_readings,
     )
 
 

@@ -100,6 +100,7 @@ class BenchService:
         self.changed_methods: set[str] = set()
         """Methods whose files are no longer what the service read."""
         self._event_count = 0
+        self._starting = False
         self._finishing: asyncio.Task[None] | None = None
         self._wall_offset_s = clock.wall_offset_s()
         self._suspended_s = clock.suspended_s()
@@ -155,7 +156,7 @@ class BenchService:
         """A person's wish. Never raises for anything a person can send."""
         try:
             if name == "start":
-                return Reply(True, await self._start(args))
+                return Reply(True, await self._start_alone(args))
             if name == "register":
                 return await self._enter(by, args)
             return self._to_run(name, by, args)
@@ -206,6 +207,16 @@ class BenchService:
             await self._finishing
 
     # --- inside -----------------------------------------------------------------------------------------
+
+    async def _start_alone(self, args: Mapping[str, Any]) -> str:
+        """One start at a time: looking into the store takes a moment in which a second wish may come."""
+        if self._starting:
+            raise Refused("A run is just being started on this bench.")
+        self._starting = True
+        try:
+            return await self._start(args)
+        finally:
+            self._starting = False
 
     async def _start(self, args: Mapping[str, Any]) -> str:
         if self.engine is not None and (not self.engine.ended or self._finishing is not None):

@@ -45,12 +45,16 @@ class SievePoint:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class PortionStep:
-    """Weighings in g on one sieve of a portion that is carried upwards from the finest sieve."""
+    """Weighings in g on one sieve of a portion that is carried upwards from the finest sieve.
+
+    `further_readings` as in `residue`: 2 where the bare platform was read before and after.
+    """
 
     aperture_um: float
     tare_g: float
     gross_charge_g: float
     gross_after_g: float
+    further_readings: int = 0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -111,7 +115,7 @@ def from_same_portion(steps: Sequence[PortionStep], spec: BalanceSpec, loss_limi
     order or doubled.
     """
     _check_order([s.aperture_um for s in steps])
-    found = [residue(s.tare_g, s.gross_charge_g, s.gross_after_g, spec) for s in steps]
+    found = [residue(s.tare_g, s.gross_charge_g, s.gross_after_g, spec, s.further_readings) for s in steps]
     charge_g = found[0].charge_g
     points = [
         SievePoint(
@@ -119,7 +123,7 @@ def from_same_portion(steps: Sequence[PortionStep], spec: BalanceSpec, loss_limi
             residue_pct=100 * item.residue_g / charge_g,
             u_pct=item.residue_u_pct
             if item is found[0]
-            else 100 * spec.net_u_g / charge_g * math.hypot(1, item.residue_g / charge_g),
+            else _carried_u_pct(spec, step, item.residue_g / charge_g, charge_g),
         )
         for step, item in zip(steps, found, strict=True)
     ]
@@ -130,6 +134,12 @@ def from_same_portion(steps: Sequence[PortionStep], spec: BalanceSpec, loss_limi
         notices=_rises(points),
         balance=_balance(lost_g, charge_g, loss_limit_pct),
     )
+
+
+def _carried_u_pct(spec: BalanceSpec, step: PortionStep, share: float, charge_g: float) -> float:
+    """Of a residue over the charge of the finest sieve: two net masses, and the platform's further readings."""
+    platform_g = math.sqrt(step.further_readings) * spec.mass_u_g
+    return 100 * math.hypot(spec.net_u_g, spec.net_u_g * share, platform_g) / charge_g
 
 
 def mass_balance(charge_g: float, residue_g: float, collected_g: float, loss_limit_pct: float) -> MassBalance:

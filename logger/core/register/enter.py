@@ -68,6 +68,13 @@ def _text(entry: Mapping[str, Any], name: str) -> str:
     return clean_text(name, entry.get(name, ""), _LONGEST)
 
 
+def _list(entry: Mapping[str, Any], name: str, kind: type[Any]) -> list[Any]:
+    found = entry.get(name, [])
+    if not isinstance(found, list | tuple) or not all(isinstance(item, kind) for item in found):
+        raise ResultError(f"{name} must be a list, not {found!r}")
+    return list(found)
+
+
 def number(entry: Mapping[str, Any], name: str) -> float:
     """The value as a number. Raises `ResultError` for anything else, nan and infinity included."""
     value = entry.get(name)
@@ -173,7 +180,7 @@ def _sieve_referenced(bench: _Bench, entry: Mapping[str, Any]) -> dict[str, Any]
     )
     data = {name: getattr(factor, name) for name in CorrectionFactor.__dataclass_fields__}
     data |= {"checked_on": factor.checked_on.isoformat()}
-    run_ids = [clean_text("run", run_id, 64) for run_id in entry.get("run_ids", ())]
+    run_ids = [clean_text("run", run_id, 64) for run_id in _list(entry, "run_ids", str)]
     factor_of(data)
     return data | {"run_ids": run_ids, "factor": factor.factor, "factor_u": factor.factor_u}
 
@@ -199,7 +206,7 @@ def _pressure_checked(bench: _Bench, entry: Mapping[str, Any]) -> dict[str, Any]
     policy, zero_pa = bench.policy, number(entry, "zero_pa")
     span = [
         {"applied_pa": number(point, "applied_pa"), "reading_pa": number(point, "reading_pa")}
-        for point in entry.get("span", ())
+        for point in _list(entry, "span", Mapping)
     ]
     faults = []
     limit_pa = policy.pressure_zero_tolerance_pa

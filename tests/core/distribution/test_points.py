@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -166,3 +167,17 @@ def test_an_open_fine_end_gives_no_surface() -> None:
         sauter_from_points_um([point(32, 60), point(90, 5)])
     with pytest.raises(ResultError, match="the points rise"):
         sauter_from_points_um([point(10, 100), point(32, 20), point(45, 30), point(90, 0)])
+
+
+def test_a_portion_weighed_on_a_platform_carries_its_two_further_readings() -> None:
+    """u^2 grows by 2 (u / m0)^2 at every sieve (computed)."""
+    weighed = [(45.0, 400.0, 425.0, 410.0), (63.0, 390.0, 400.0, 395.0)]
+    beside = [
+        PortionStep(aperture_um=a, tare_g=t, gross_charge_g=c, gross_after_g=r) for a, t, c, r in weighed
+    ]
+    under = [replace(step, further_readings=2) for step in beside]
+    first, second = (from_same_portion(steps, BENCH, 2.0).points for steps in (beside, under))
+    more_pct = 100 * math.sqrt(2) * BENCH.mass_u_g / 25
+    assert [p.residue_pct for p in first] == [p.residue_pct for p in second]
+    for a, b in zip(first, second, strict=True):
+        assert math.sqrt(b.u_pct**2 - a.u_pct**2) == pytest.approx(more_pct, rel=1e-9)

@@ -2,10 +2,13 @@
 
 from __future__ import annotations
 
+import json
 import re
 from typing import Any
 
 import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
 
 from logger.core.refusal import ResultError
 from logger.core.register.events import RegisterKind as K
@@ -162,3 +165,42 @@ def test_an_electroformed_sieve_stands_on_its_certificate() -> None:
     }
     register.add(K.SIEVE_ADDED, fine)
     assert register.state.sieves["S-10"].sieve.aperture_u_um == 0.2
+
+
+ANYTHING = st.recursive(
+    st.none() | st.booleans() | st.integers() | st.floats() | st.text(max_size=20),
+    lambda inner: st.lists(inner, max_size=3) | st.dictionaries(st.text(max_size=5), inner, max_size=3),
+    max_leaves=6,
+)
+NAMES = st.sampled_from(
+    sorted({*SIEVE, *REFERENCE, "mass_g", "weight_id", "zero_g", "reading_g", "zero_pa", "span", "run_ids"})
+)
+USUAL = (
+    SIEVE
+    | REFERENCE
+    | {"weight_id": "W-200", "zero_g": 0.0, "reading_g": 200.0, "zero_pa": 0.0, "mass_g": 412.0}
+)
+
+
+def attempt(register: Register, kind: K, entry: dict[str, Any]) -> dict[str, Any] | str:
+    """The kept data, or the sentence of the refusal. Anything else would end the test."""
+    try:
+        return register.add(kind, entry).data
+    except (ResultError, Refused) as refusal:
+        return str(refusal)
+
+
+@settings(deadline=None, max_examples=300)
+@given(st.sampled_from(list(K)), st.dictionaries(NAMES, ANYTHING, max_size=4), st.booleans())
+def test_any_entry_is_kept_whole_or_refused_with_a_sentence(
+    kind: K, odd: dict[str, Any], usual: bool
+) -> None:
+    register = with_sieve()
+    before = register.state
+    answer = attempt(register, kind, (USUAL | odd) if usual else odd)
+    assert answer
+    if isinstance(answer, str):
+        assert register.state == before
+    else:
+        assert json.loads(json.dumps(answer, allow_nan=False)) == answer
+        assert register.state != before

@@ -10,6 +10,11 @@ from logger.core.run.states import JET, WEIGHED, RunState
 PRESSURE_LOST_S = 1.0
 UNSTABLE_S = 60.0
 """A weighing that waits for a steady reading longer than this is told why."""
+MARK_WORDS = {
+    Quality.OVERLOAD: " (it shows overload)",
+    Quality.UNDERLOAD: " (it shows underload: the two hoses may be swapped)",
+}
+"""What the mark of a transducer means, beside "no valid reading"."""
 STILL_LOADED_S = 10.0
 """By then a sieve that is under the jet has left the pan, and its weight the display."""
 REACH_BAND_S = 60.0
@@ -60,9 +65,17 @@ def _pressure_frozen(run: Run, now_ns: int) -> None:
 
 def _pressure_inverted(run: Run, now_ns: int) -> None:
     dp_pa, limit_pa = run.pressure.dp_pa or 0.0, run.plan.bench.alarms.lid_open_pa
-    known = run.state is not RunState.PLANNED and run.pressure.fresh(now_ns)
-    text = f"Pressure {dp_pa:.0f} Pa, below zero: the two hoses are swapped. Switch the suction off, exchange them."
-    run.set_alarm(now_ns, "dp-inverted", known and dp_pa < -limit_pa, "alarm", text)
+    known = run.state is not RunState.PLANNED
+    below = run.pressure.fresh(now_ns) and dp_pa < -limit_pa
+    under = run.dp_quality is Quality.UNDERLOAD
+    shown = "shows underload" if under else f"shows {dp_pa:.0f} Pa"
+    text = (
+        f"The pressure transducer {shown}, below zero: the two hoses are swapped. Switch off, exchange them."
+    )
+    run.set_alarm(now_ns, "dp-inverted", known and (below or under), "alarm", text)
+    over = run.dp_quality is Quality.OVERLOAD
+    text = "The pressure transducer shows overload: switch the suction off, look for a blocked line."
+    run.set_alarm(now_ns, "dp-overload", known and over, "alarm", text)
 
 
 def _band_not_reached(run: Run, now_ns: int) -> None:
@@ -131,7 +144,7 @@ def _mass_frozen(run: Run, now_ns: int) -> None:
         "The balance has shown the same digits for too long: no endpoint can be found on them.",
     )
     if run.state is RunState.SIEVING and run.live is not None:
-        frozen = run.live.state().frozen
+        frozen = run.live.frozen
     elif run.state is RunState.SIEVING and run.mass.fresh(now_ns):
         changed_s = (now_ns - (run.mass.changed_ns or now_ns)) / 1e9
         shown_g = run.mass.last.value if run.mass.last is not None else None

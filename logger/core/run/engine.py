@@ -66,6 +66,7 @@ class RunEngine:
         jet.note_jet_while_held(run, max(0, reading.at_ns - self._last_ns) / 1e9)
         self._last_ns = max(self._last_ns, reading.at_ns)
         run.pressure.counting = run.state in JET or run.state is RunState.RELEASING
+        run.pressure.judging = run.state is RunState.SIEVING
         run.track(reading)
         self._check_units(reading)
         live_steps.on_reading(run, reading)
@@ -159,7 +160,8 @@ def why_not_ready(run: Run, now_ns: int) -> str:
     if not run.mass.fresh(now_ns):
         return "The balance gives no valid reading."
     if not run.pressure.fresh(now_ns):
-        return "The pressure transducer gives no valid reading."
+        mark = alarms.MARK_WORDS.get(run.dp_quality, "")
+        return f"The pressure transducer gives no valid reading{mark}."
     below = _mass_below_zero(run)
     if below:
         return below

@@ -21,8 +21,6 @@ class LiveState:
     text: str
     forecast_s: tuple[float, float, float] | None
     """Median, low and high of the expected endpoint."""
-    frozen: bool = False
-    """The balance showed the same digits for longer than powder and noise allow."""
 
 
 class LiveRate(Protocol):
@@ -34,6 +32,16 @@ class LiveRate(Protocol):
 
     def note_hands(self, t_s: float) -> None:
         """Hands were on the rig (lid tapped, sieve brushed): a step here is theirs."""
+        ...
+
+    @property
+    def stopped(self) -> bool:
+        """Whether the endpoint has been found. Cheap; `state` has the details."""
+        ...
+
+    @property
+    def frozen(self) -> bool:
+        """Whether the balance shows the same digits for longer than powder and noise allow."""
         ...
 
     def state(self) -> LiveState:

@@ -26,6 +26,16 @@ class EstimatedRate:
         """Hands were on the rig."""
         self._estimator.note_hands(t_s)
 
+    @property
+    def stopped(self) -> bool:
+        """Whether the endpoint has been found."""
+        return self._estimator.stopped
+
+    @property
+    def frozen(self) -> bool:
+        """Whether the newest reading repeats its digits for too long."""
+        return self._estimator.frozen
+
     def state(self) -> LiveState:
         """The estimate and the decision."""
         found = self._estimator.assessment
@@ -38,7 +48,6 @@ class EstimatedRate:
             open_conditions=found.open_conditions,
             text=found.text,
             forecast_s=None if forecast is None else (forecast.t_s, forecast.low_s, forecast.high_s),
-            frozen=self._estimator.frozen,
         )
 
 

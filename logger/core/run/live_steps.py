@@ -77,9 +77,9 @@ def _judge(run: Run, now_ns: int) -> None:
             reason = f"{endpoint.time_s:g} s of effective time are over"
             run.emit(E.ENDPOINT_REACHED, now_ns, elapsed_s=run.facts.elapsed_s(now_ns), reason=reason)
         return
-    state = run.live.state() if run.live else None
-    if state is None or not state.stop or run.pressure.effective_s < endpoint.min_time_s:
+    if run.live is None or not run.live.stopped or run.pressure.effective_s < endpoint.min_time_s:
         return
+    state = run.live.state()
     run.emit(
         E.DECIDED,
         now_ns,

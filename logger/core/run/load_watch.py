@@ -59,6 +59,8 @@ class LoadWatch:
     def step(self, t_s: float, load_g: float) -> LoadFinding | None:
         """Whether the load has jumped and stayed; the pressure must have been in its band all the while."""
         samples = self._samples
+        if self._impossible_since_s is not None:
+            return None
         samples.append((t_s, load_g))
         while t_s - samples[0][0] > SPAN_S:
             samples.popleft()

@@ -36,6 +36,8 @@ class PressureTracker:
     outside_since_ns: int | None = None
     open_since_ns: int | None = None
     counting: bool = False
+    judging: bool = True
+    """Whether the band is asked for: time outside it, or without a reading, is then added up."""
     lost_since_ns: int | None = None
     _same_since_ns: int | None = field(default=None)
 
@@ -95,11 +97,11 @@ class PressureTracker:
             return
         dt_s = (at_ns - self.at_ns) / 1e9
         if dt_s > self.gap_s or self.lost_since_ns is not None:
-            self.unread_s += dt_s
+            self.unread_s += dt_s if self.judging else 0.0
             return
         if self.in_band(dp_pa) and self.in_band(self.dp_pa):
             self.effective_s += dt_s * (dp_pa + self.dp_pa) / (2 * self.suction.dp_pa)
-        elif self.suction_on():
+        elif self.judging:
             self.out_of_band_s += dt_s
 
     def _note_band(self, at_ns: int, dp_pa: float) -> None:

@@ -52,6 +52,8 @@ class Run:
         self.zero_g: float | None = None
         self.jet_while_held_s = 0.0
         self.outside_band = False
+        self.dp_quality = Quality.OK
+        """Of the newest line of the transducer, good or not."""
         self.suction_seen_segment = 0
         self.suction_seen_ns = 0
         self.suction_off_seen_segment = 0
@@ -114,5 +116,6 @@ class Run:
         if reading.channel is Channel.MASS:
             self.mass.add(reading)
             return
+        self.dp_quality = reading.quality
         good = reading.quality is Quality.OK
         self.pressure.add(reading.at_ns, reading.value if good else None)

@@ -39,7 +39,7 @@ class Decision:
     def _rate(self, t_s: float, tracker: TailTracker) -> list[str]:
         rate, u = tracker.rate()
         tuning, limit = self._tuning, self._limit
-        upper, ceiling = rate + self.z(u) * u, self._endpoint.margin * limit
+        upper, ceiling = rate + tuning.z_stop * u, self._endpoint.margin * limit
         if rate > limit:
             self._met = None
             return [f"rate: {rate:.3f} %/min is above the limit of {limit:g} %/min"]
@@ -55,11 +55,6 @@ class Decision:
         if held < tuning.hold_s or blocks + 1 < tuning.hold_blocks:
             return [f"hold: rate and certainty met for {held:.0f} s of {tuning.hold_s:g} s"]
         return []
-
-    def z(self, u: float) -> float:
-        """Standard errors asked for at this standard error of the rate."""
-        tuning, room = self._tuning, (self._endpoint.margin - 1.0) * self._limit
-        return tuning.z_stop if tuning.z_stop * u <= room else tuning.z_waiting
 
     def _pressure(self, t_s: float, gate: PressureGate) -> list[str]:
         open_for, hold = gate.open_for_s(t_s), self._tuning.gate_hold_s

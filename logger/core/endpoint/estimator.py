@@ -19,6 +19,9 @@ from logger.core.method import Endpoint, Suction, Weighing
 from logger.core.rig import Rig
 
 DEFAULT = Tuning()
+BULK_PCT_PER_S = 0.05
+FIRST_S = 60.0
+"""In the first minute of sieving the load falls at least this fast: digits that stand still are frozen."""
 LIMIT_FOR_DISPLAY = 0.1
 """Sets the scale of the drift prior under the fixed-time rule, which has no limit of its own."""
 
@@ -87,7 +90,9 @@ class LossRateEstimator:
 
     def _is_frozen(self, t_s: float, mass: float) -> bool:
         tracker = self._tracker
-        rate_per_s = tracker.rate()[0] / 60.0 if self._jet_on and tracker.following else 0.0
+        rate_per_s = BULK_PCT_PER_S if self._jet_on and t_s < FIRST_S else 0.0
+        if self._jet_on and tracker.following:
+            rate_per_s = tracker.rate()[0] / 60.0
         before = self._decision.frozen_until_s
         if not self._frozen.add(t_s, mass, rate_per_s, self._blocks.scatter):
             return False
@@ -229,7 +234,7 @@ class LossRateEstimator:
         tuning, ceiling = self._tuning, self._endpoint.margin * self._limit
         return (
             f"Endpoint: loss rate {rate:.3f} %/min (standard error {u:.3f}) is at or below {self._limit:g} %/min"
-            f" and with {self._decision.z(u):g} standard errors at or below {ceiling:g} %/min, held for"
+            f" and with {tuning.z_stop:g} standard errors at or below {ceiling:g} %/min, held for"
             f" {tuning.hold_s:g} s with the pressure in its band, {effective}. Estimate: a run of twice the time"
             f" would still lose {loss_if_twice_as_long_pct(self._tracker):.2f} % of the charge."
         )

@@ -55,6 +55,7 @@ class TailTracker:
         self._usual_count = 0.0
         self._held_out = 0
         self._margin = 0.0
+        self._last_step = -1000
         self._gated = False
         self._suspect: _Suspect | None = None
         self.chi2 = 1.0
@@ -162,6 +163,7 @@ class TailTracker:
         self._restart_segment(self.segment_from_s)
         self.last, self._usual_count = block, float(block.count)
         self._tail_from, self._tail_blocks, self._gated = block.theta_s, 0, False
+        self._last_step = -1000
         self.chi2 = 1.0
 
     def _weigh_rivals(self, block: Block, y: float, row: Array, noise: float) -> None:
@@ -251,16 +253,21 @@ class TailTracker:
 
     def _is_step(self, block: Block, surprise: float, var: float) -> bool:
         """Whether this block is held out; four in a row start a new segment. The margin stays fixed
-        meanwhile: one that grows with time would swallow the step."""
+        meanwhile: one that grows with time would swallow the step. A second step soon after the first is no
+        step: the tail has been lost."""
         if not self._held_out:
             self._margin = self._tuning.step_sigmas * math.sqrt(var)
         if abs(surprise) <= self._margin:
             return False
         self._held_out += 1
-        if self._held_out >= self._tuning.step_blocks:
-            self.new_segment(block.t_s)
-            return False
-        return True
+        if self._held_out < self._tuning.step_blocks:
+            return True
+        if self.following and self._tail_blocks - self._last_step < self._tuning.lost_blocks:
+            self._lost(block.t_s)
+            return True
+        self._last_step = self._tail_blocks
+        self.new_segment(block.t_s)
+        return False
 
     def _raise_suspicion(self, block: Block, surprise: float, var: float, noise: float) -> None:
         """A small step hides in the noise: keep a twin that believes in it, and let both go on."""

@@ -15,10 +15,13 @@ Stamp = tuple[int, int] | None
 async def watch_files(
     files: Mapping[str, Path], on_change: Callable[[str], None], every_s: float = LOOK_S
 ) -> None:
-    """Calls `on_change` with the name of each file, once, when its content differs from that at the start."""
+    """Calls `on_change` with the name of each file, once, when its content differs from that at the start.
+
+    Watches until cancelled.
+    """
     known = {name: await asyncio.to_thread(_content, path) for name, path in files.items()}
     stamps = {name: _stamp(path) for name, path in files.items()}
-    while known:
+    while True:
         await asyncio.sleep(every_s)
         for name in list(known):
             stamp = _stamp(files[name])

@@ -189,6 +189,8 @@ class TomlSource:
         found = re.search(r"\(at line (\d+), column (\d+)\)", message)
         line = int(found.group(1)) if found else text.count("\n") + 1
         problem = re.sub(r"\s*\(at [^)]*\)", "", message)
+        if problem == "Cannot overwrite a value":
+            return ProfileError(self.name, line, "the key on this line is given twice", "keep one of them")
         return ProfileError(self.name, line, f"not valid TOML ({problem})", "correct this line")
 
 

@@ -74,14 +74,23 @@ def _explain(error: ValidationError, text: str, model: type[Any], path: Path | s
         sentence = f'"{name}" is missing; add it'
     elif kind == "value_error":
         sentence = f"{name}: {first['ctx']['error']}" if name else str(first["ctx"]["error"])
+        place += _key_meant(str(first["ctx"]["error"]), place, model)
     else:
         sentence = f"{name} = {first['input']!r}: {first['msg'][0].lower()}{first['msg'][1:]}"
     return ConfigError(path, sentence, line_of(text, place))
 
 
+def _key_meant(sentence: str, place: list[int | str], model: type[Any]) -> list[int | str]:
+    """The key that a sentence about a whole table begins with, so that its own line is told."""
+    word = sentence.split(" ", 1)[0]
+    return [word] if word in _field_names(model, place) else []
+
+
 def _nearest(place: list[int | str], model: type[Any]) -> str:
     names = _field_names(model, place[:-1])
-    close = difflib.get_close_matches(str(place[-1]), names, n=1, cutoff=0.5)
+    tokens = sorted(str(place[-1]).split("_"))
+    turned = [known for known in names if sorted(known.split("_")) == tokens]
+    close = turned or difflib.get_close_matches(str(place[-1]), names, n=1, cutoff=0.5)
     if close:
         return f'; did you mean "{close[0]}"?'
     return f"; known here: {', '.join(sorted(names))}" if names else ""

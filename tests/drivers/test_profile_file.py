@@ -78,7 +78,7 @@ CASES = [
     ('terminator = "\\r\\n"', 'terminator = "é"', 7, "terminator is 'é'", "ASCII"),
     ("period_s = 0.2\n", "", None, "period_s is missing", "add a line"),
     ("period_s = 0.2", "period_s = 0", 6, "period_s is 0", "number from 0.001"),
-    ("period_s = 0.2", "period_s = 0.2\nperiod_s = 0.3", 7, "Cannot overwrite", "correct this line"),
+    ("period_s = 0.2", "period_s = 0.2\nperiod_s = 0.3", 7, "given twice", "keep one of them"),
     ("period_s = 0.2", "period_s = ", 6, "not valid TOML", "correct this line"),
     ('overload = ["OL"]', 'overload = "OL"', 8, "overload is 'OL'", "list"),
     ('overload = ["OL"]', 'overload = ["OL", "OL"]', 8, "names a text twice", "leave one"),

@@ -83,7 +83,7 @@ def parse_modbus_profile(data: bytes, file: str) -> ModbusProfile:
     register = _register(value, list(RegisterType))
     return ModbusProfile(
         name=Path(file).stem,
-        title=top.text("title"),
+        title=top.title("title"),
         quantity=quantity,
         unit=read_unit(top, quantity),
         suction=read_suction(top, quantity),

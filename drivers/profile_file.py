@@ -64,7 +64,7 @@ def parse_profile(data: bytes, file: str) -> LineProfile:
     overload, underload = _marks(top)
     return LineProfile(
         name=Path(file).stem,
-        title=top.text("title"),
+        title=top.title("title"),
         quantity=quantity,
         unit=read_unit(top, quantity),
         suction=read_suction(top, quantity),

@@ -66,6 +66,13 @@ class TomlTable:
             )
         return value
 
+    def title(self, key: str) -> str:
+        """A text for people: ASCII that can be printed."""
+        value = self.text(key)
+        if not value.isprintable():
+            raise self.error(key, f"{key} is {_shown(value)}", "leave out what cannot be printed")
+        return value
+
     def texts(self, key: str, default: Sequence[str] | None = None) -> tuple[str, ...]:
         """A list of ASCII texts, without repeats."""
         value = self._get(key, default)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import io
 import json
 import sys
 from pathlib import Path
@@ -311,6 +312,14 @@ def restore(
 
 def main() -> None:
     """Entry point. Every expected failure ends in a sentence and its exit code."""
+    for stream in (sys.stdout, sys.stderr):
+        if isinstance(stream, io.TextIOWrapper):
+            stream.reconfigure(
+                errors="backslashreplace"
+            )  # a terminal without the letter µ is no reason to end
+    if any("\ud800" <= char <= "\udfff" for argument in sys.argv for char in argument):
+        say("An argument is not UTF-8 text: rename the file, or type it again.")
+        sys.exit(EXIT_USAGE)
     try:
         app(prog_name="lastgrain")
     except ConfigError as error:

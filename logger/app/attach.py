@@ -11,6 +11,7 @@ from pathlib import Path
 
 from logger.app.children import ChildError, last_words, start_child
 from logger.app.paths import DataFolder
+from logger.core.text import printable_text
 
 START_S = 10.0
 
@@ -55,7 +56,7 @@ def ensure_service(data: DataFolder, bench: Callable[[], Path]) -> bool:
     try:
         wait_for_service(child, data.socket, log)
     except ChildError as error:
-        print(error, file=sys.stderr)
+        print(printable_text(str(error)), file=sys.stderr)
         return False
     return True
 

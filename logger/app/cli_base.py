@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import json
 import sys
 from pathlib import Path
 from typing import Annotated, Any, NoReturn
@@ -10,6 +9,7 @@ from typing import Annotated, Any, NoReturn
 import typer
 
 from logger.app.paths import DataFolder, data_folder
+from logger.core.text import printable_json, printable_text
 from logger.settings.errors import ConfigError
 
 EXIT_OK, EXIT_USAGE, EXIT_REFUSED, EXIT_INSTRUMENT, EXIT_STORE, EXIT_BROKER = 0, 2, 3, 4, 5, 6
@@ -32,7 +32,7 @@ GLOBALS = Globals()
 
 def say(text: str) -> None:
     """A line for people, on stderr."""
-    print(text, file=sys.stderr)
+    print(printable_text(text), file=sys.stderr)
 
 
 def fail(code: int, text: str) -> NoReturn:
@@ -67,4 +67,4 @@ def config_benches() -> Path:
 
 def print_out(answer: Any) -> None:
     """Text as it is, anything else as one JSON document, on stdout."""
-    print(answer if isinstance(answer, str) else json.dumps(answer, indent=2, ensure_ascii=False))
+    print(printable_text(answer) if isinstance(answer, str) else printable_json(answer))

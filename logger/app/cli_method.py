@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-import json
 from dataclasses import asdict
 from pathlib import Path
 from typing import Annotated
 
 import typer
 
+from logger.app.cli_base import print_out
 from logger.settings import ConfigError, config_dir, find_config, load_method
 
 method_app = typer.Typer(
@@ -63,7 +63,7 @@ def list_methods(json_out: JsonOption = False) -> None:
     """The shipped methods."""
     methods = [load_method(path) for path in sorted((config_dir() / "methods").glob("*.toml"))]
     if json_out:
-        print(json.dumps([asdict(method.method) for method in methods], indent=2, ensure_ascii=False))
+        print_out([asdict(method.method) for method in methods])
         return
     for method in methods:
         print(
@@ -80,9 +80,9 @@ def show(
     path = find_config("methods", method)
     loaded = load_method(path)
     if json_out:
-        print(json.dumps(asdict(loaded), indent=2, ensure_ascii=False))
+        print_out(asdict(loaded))
         return
     try:
-        print(path.read_text(encoding="utf-8-sig"), end="")
+        print_out(path.read_text(encoding="utf-8-sig").removesuffix("\n"))
     except OSError as error:
         raise ConfigError(path, f"cannot be read: {error.strerror}") from None

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import asyncio
 import contextlib
-import json
 import subprocess
 import sys
 import tempfile
@@ -22,6 +21,7 @@ from logger.app.paths import DataFolder
 from logger.app.register import enter
 from logger.core.refusal import ResultError
 from logger.core.register.events import RegisterKind
+from logger.core.text import printable_json
 from logger.settings import config_dir
 from logger.store.history import reading, record_body
 
@@ -178,7 +178,7 @@ def _headless(options: DemoOptions, data: DataFolder) -> int:
     run_id = asyncio.run(HeadlessOperator(data.socket, start, HEADLESS_LIMIT_S).run())
     with reading(data.store) as connection:
         body = record_body(connection, run_id)
-    print(json.dumps(body, indent=2, ensure_ascii=False))
+    print(printable_json(body))
     return 0 if body is not None and body["result"] is not None else 4
 
 

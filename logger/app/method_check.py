@@ -11,6 +11,7 @@ from typing import TextIO
 from logger.core.endpoint.feasibility import Feasibility, check_feasibility, coupling_objection
 from logger.core.method import Method
 from logger.core.rig import Rig
+from logger.core.text import printable_text
 from logger.settings import ConfigError, load_method, load_rig
 
 EXIT_OK, EXIT_USAGE, EXIT_REFUSED = 0, 2, 3
@@ -33,7 +34,7 @@ def method_check_command(
         method = load_method(Path(method_path))
         rig = None if rig_path is None else load_rig(Path(rig_path))
     except (ConfigError, ValueError) as error:
-        print(error, file=err)
+        print(printable_text(str(error)), file=err)
         return EXIT_USAGE
     used = rig or Rig(readability_g=DEFAULT_READABILITY_G)
     found = check_feasibility(method, used, charge_g)
@@ -41,7 +42,7 @@ def method_check_command(
     if json_out:
         print(json.dumps(_as_json(method, found, objection), allow_nan=False), file=out)
     else:
-        print("\n".join(_lines(method, found, objection, rig is not None)), file=out)
+        print(printable_text("\n".join(_lines(method, found, objection, rig is not None))), file=out)
     return EXIT_REFUSED if found.refused or objection else EXIT_OK
 
 

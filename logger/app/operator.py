@@ -12,6 +12,7 @@ from pathlib import Path
 
 from logger.core.run.states import ENDED
 from logger.core.snapshot import Snapshot
+from logger.core.text import printable
 from logger.service.client import ServiceClient
 
 OPERATOR = "demo operator"
@@ -103,4 +104,4 @@ class HeadlessOperator:
         for event in picture.events:
             if event.seq > self._told:
                 self._told = event.seq
-                print(f"{event.utc[11:19]}  {event.text}", file=sys.stderr)
+                print(printable(f"{event.utc[11:19]}  {event.text}"), file=sys.stderr)

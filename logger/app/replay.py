@@ -17,6 +17,7 @@ from logger.core.replay import Answer, replay
 from logger.core.rig import Rig
 from logger.core.rule_comparison import RuleResult, compare_rules
 from logger.core.rule_overrides import OverrideError, with_overrides
+from logger.core.text import printable_text
 from logger.core.trace import Trace, TraceError, parse_trace
 from logger.settings import ConfigError, load_method, load_rig
 
@@ -64,7 +65,7 @@ def replay_command(
     try:
         job = _job(method_path, rig_path, charge_g, rule_overrides, compare)
     except (ConfigError, OverrideError, ValueError) as error:
-        print(error, file=err)
+        print(printable_text(str(error)), file=err)
         return EXIT_USAGE
     if not traces:
         print("no trace given; name one or more trace files (CSV)", file=err)
@@ -135,7 +136,7 @@ def _show(reply: _Reply, json_out: bool, out: TextIO) -> None:
             line["rules"] = [rule.as_json() for rule in reply.rules]
         print(json.dumps(line, allow_nan=False), file=out, flush=True)
         return
-    print("\n".join(_lines(reply)), file=out, flush=True)
+    print(printable_text("\n".join(_lines(reply))), file=out, flush=True)
 
 
 def _lines(reply: _Reply) -> Iterator[str]:

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import asyncio
 import logging
-import logging.handlers
 import os
 from collections.abc import Awaitable, Callable, Coroutine, Mapping
 from dataclasses import dataclass
@@ -17,6 +16,7 @@ from logger.app.clock import BenchClock, utc_now
 from logger.app.file_watch import watch_files
 from logger.app.ids import UuidV7
 from logger.app.instruments import bench_instruments, bench_profiles
+from logger.app.log_file import log_to_file
 from logger.app.paths import DataFolder
 from logger.app.permit import permit_output
 from logger.app.plan import bench_plan, software
@@ -75,7 +75,7 @@ def serve(options: ServeOptions) -> str:
     options.data.prepare()
     lock = InstanceLock(options.data.lock)
     try:
-        _log_to_file(options.data)
+        log_to_file(options.data.log)
         return asyncio.run(_serve(options, bench))
     finally:
         lock.release()
@@ -179,15 +179,3 @@ async def _live(service: BenchService) -> None:
 
 def _store_failed(error: Exception) -> None:
     _LOG.error("the store failed: %s", error)
-
-
-def _log_to_file(data: DataFolder) -> None:
-    logging.raiseExceptions = False  # a full disk must not fill the terminal as well
-    handler = logging.handlers.RotatingFileHandler(
-        data.log, maxBytes=1_000_000, backupCount=3, encoding="utf-8"
-    )
-    handler.setFormatter(logging.Formatter("%(asctime)s %(levelname)s %(name)s %(message)s"))
-    root = logging.getLogger()
-    root.addHandler(handler)
-    root.setLevel(logging.INFO)
-    data.log.chmod(0o600)

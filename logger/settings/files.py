@@ -22,15 +22,23 @@ def find_config(kind: str, name: str) -> Path:
     Raises ConfigError that lists what is shipped.
     """
     given = Path(name)
-    if given.suffix == ".toml" and given.exists():
+    if given.suffix == ".toml" and _is_there(given):
         return given
     shipped = config_dir() / kind / f"{given.name.removesuffix('.toml')}.toml"
-    if shipped.exists() and given.name == name:
+    if _is_there(shipped) and given.name == name:
         return shipped
     known = ", ".join(sorted(path.stem for path in (config_dir() / kind).glob("*.toml")))
     raise ConfigError(
-        name, f"there is no such file, and no shipped one of that name; shipped {kind}: {known}"
+        name[:80], f"there is no such file, and no shipped one of that name; shipped {kind}: {known}"
     )
+
+
+def _is_there(path: Path) -> bool:
+    """Whether there is such a file; a name that no file can have names none."""
+    try:
+        return path.exists()
+    except (OSError, ValueError):
+        return False
 
 
 def load_method(path: Path) -> Method:

@@ -13,6 +13,7 @@ from typing import Any, TypeVar
 
 from pydantic import TypeAdapter, ValidationError
 
+from logger.core.text import first_hidden
 from logger.settings.errors import ConfigError
 from logger.settings.toml_lines import line_of
 
@@ -44,11 +45,31 @@ def parse_toml(text: str, model: type[T], path: Path | str) -> T:
         data = tomllib.loads(text)
     except tomllib.TOMLDecodeError as error:
         raise ConfigError(path, *_syntax(error)) from None
+    _refuse_hidden(data, text, path)
     try:
         # Through JSON: the strict JSON mode takes an array for a tuple, but no text for a number.
         return TypeAdapter(model).validate_json(json.dumps(data, default=str))
     except ValidationError as error:
         raise _explain(error, text, model, path) from None
+
+
+def _refuse_hidden(
+    data: dict[str, Any], text: str, path: Path | str, place: tuple[str | int, ...] = ()
+) -> None:
+    """Texts of the file stand on screens and in records: what cannot be seen has no place in them."""
+    for name, value in data.items():
+        where = (*place, name)
+        if isinstance(value, dict):
+            _refuse_hidden(value, text, path, where)
+        for one in value if isinstance(value, list) else [value]:
+            if isinstance(one, dict):
+                _refuse_hidden(one, text, path, where)
+            elif isinstance(one, str) and (hidden := first_hidden(one)):
+                raise ConfigError(
+                    path,
+                    f"{'.'.join(map(str, where))} holds a character that cannot be printed ({hidden}); leave it out",
+                    line_of(text, where),
+                )
 
 
 def _syntax(error: tomllib.TOMLDecodeError) -> tuple[str, int | None]:

@@ -20,6 +20,7 @@ from logger.core.snapshot import (
     Snapshot,
     WeighingView,
 )
+from tests.hostile import SCREEN
 
 CAUTIONS = (
     "Dust of this powder can explode in air: use only an extractor of the class named in your local rules.",
@@ -423,18 +424,7 @@ def finished() -> Snapshot:
     )
 
 
-HOSTILE = (
-    "[bold]sample",
-    "[/",
-    "[@click=app.quit]x[/]",
-    "[type=x, v={'a[0]'}]",
-    "\x1b[2J\x1b[31mred\x07",
-    "abc\u202edcba\u2066x\u200bz",
-    "lone\ud800surrogate",
-    "x" * 10_000,
-    "e\u0301\U0001f9ea",
-    "tab\tnew\nline\rback\x00\x85",
-)
+HOSTILE = SCREEN
 """Texts that a scanner, an instrument or a person might send."""
 
 

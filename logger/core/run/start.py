@@ -10,7 +10,7 @@ from logger.core.method import Method
 from logger.core.rig import Rig
 from logger.core.run.commands import Refused
 from logger.core.run.plan import Sample
-from logger.core.text import clean_text
+from logger.core.text import clean_text, printable
 from logger.core.weighing import BalanceSpec
 
 _LONGEST = {"sample_id": 64, "operator_id": 64, "lot": 64, "point": 64, "sampled_at": 40}
@@ -41,10 +41,11 @@ def pick_aperture(method: Method, given: object) -> float:
     apertures = method.sieve.all_um
     if given is None:
         return apertures[0]
-    if isinstance(given, int | float) and float(given) in apertures:
+    if isinstance(given, int | float) and given in apertures:
         return float(given)
     known = ", ".join(f"{value:g}" for value in apertures)
-    raise Refused(f"The method has no sieve of {given} um; it has {known} um.")
+    shown = printable(repr(given)[:40])
+    raise Refused(f"The method has no sieve of {shown} um; it has {known} um.")
 
 
 def check_arrangement(method: Method, arrangement: str) -> None:

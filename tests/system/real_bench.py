@@ -107,6 +107,12 @@ class RealBench:
     async def ready(self) -> Snapshot:
         return await self.until(lambda p: all(link.state == "up" for link in p.links))
 
+    async def gone(self, limit_s: float = 10.0) -> None:
+        """Returns when the client has noticed that the service went away."""
+        async with asyncio.timeout(limit_s):
+            while self.picture() is not None:
+                await asyncio.sleep(0.02)
+
     async def do(self, name: str, /, **args: Any) -> str:
         reply = await self.client.command(name, **args)
         assert reply.ok, reply.text

@@ -27,9 +27,7 @@ def same_sequence(kinds: list[str]) -> list[str]:
     return [kind for kind in kinds if not kind.startswith(late)]
 
 
-@pytest.mark.parametrize(
-    "tcp", [False, pytest.param(True, marks=pytest.mark.full)], ids=["pty", "tcp"]
-)
+@pytest.mark.parametrize("tcp", [False, pytest.param(True, marks=pytest.mark.full)], ids=["pty", "tcp"])
 async def test_real_ports_give_the_same_story_and_residue_as_virtual_time(tmp_path: Path, tcp: bool) -> None:
     virtual = finished()
     async with real_bench(tmp_path, speed=30.0, tcp=tcp) as bench:
@@ -51,8 +49,8 @@ async def test_real_ports_give_the_same_story_and_residue_as_virtual_time(tmp_pa
     assert [finding.verdict for finding in findings] == ["no-outside-head"]
 
 
-async def test_a_pulled_balance_is_shown_within_a_second_and_the_run_ends_well(tmp_path: Path) -> None:
-    async with real_bench(tmp_path, speed=40.0) as bench:
+async def test_a_pulled_balance_is_shown_within_a_second_and_the_run_goes_on(tmp_path: Path) -> None:
+    async with real_bench(tmp_path, speed=20.0) as bench:
         await bench.do("start", **START)
         await bench.operate("sieving")
         pulled = time.monotonic()
@@ -62,8 +60,8 @@ async def test_a_pulled_balance_is_shown_within_a_second_and_the_run_ends_well(t
         picture = await bench.until(lambda p: any(alarm.key == "balance-silent" for alarm in p.alarms))
         assert picture.mass.value_g is None, "no number is shown that nobody measured"
         await bench.rig_command("plug balance")
-        await bench.until(lambda p: p.links[0].state == "up", limit_s=10.0)
-        picture = await bench.operate("awaiting_review", limit_s=90.0)
+        picture = await bench.until(lambda p: p.links[0].state == "up" and not p.alarms, limit_s=10.0)
+        assert picture.state == "sieving"
         assert picture.run is not None
         kinds = bench.event_kinds(picture.run.run_id)
     assert kinds.count("link_changed") >= 2
@@ -110,6 +108,7 @@ async def test_kill_9_leaves_a_run_that_the_next_start_closes_as_interrupted(tmp
         await bench.operate("sieving")
         await asyncio.to_thread(bench.end_service, signal.SIGKILL)
         assert bench.runs()[0].outcome == ""
+        await bench.gone()
         bench.start_service()
         await bench.ready()
         row = bench.runs()[0]

@@ -105,6 +105,7 @@ def _take(descriptor: int, port: str) -> None:
         advice = "end it there first, or correct the port in the bench file."
         raise LinkError(LinkTrouble.IN_USE, f"port {port} is already used by {who}: {advice}") from None
     try:
+        os.fchmod(descriptor, 0o644)  # whoever is refused may read who holds the port, whatever our umask
         os.ftruncate(descriptor, 0)
         os.pwrite(descriptor, f"{os.getpid()}\n".encode("ascii"), 0)
     except OSError:

@@ -17,7 +17,7 @@ from types import MappingProxyType
 from typing import Any, NoReturn
 
 import aiomqtt
-from paho.mqtt.client import MQTT_ERR_SUCCESS, ConnectFlags, DisconnectFlags
+from paho.mqtt.client import MQTT_ERR_SUCCESS, ConnectFlags, DisconnectFlags, MQTTMessage
 from paho.mqtt.client import Client as PahoClient
 from paho.mqtt.packettypes import PacketTypes
 from paho.mqtt.properties import Properties
@@ -77,6 +77,9 @@ class ReasonCodeClient(aiomqtt.Client):
         self._acks: dict[int, asyncio.Future[ReasonCode]] = {}
         self.largest_packet: int | None = None
         self.broker_code: int | None = None
+        self.deaf = False
+        """Drops and counts what comes in, instead of keeping it for a reader who never comes."""
+        self.unasked = 0
 
     def _on_connect(
         self,
@@ -102,6 +105,14 @@ class ReasonCodeClient(aiomqtt.Client):
         if not self._connected.done():
             self._connected.set_exception(aiomqtt.MqttError(CLOSED_UNANSWERED))
         super()._on_disconnect(client, userdata, flags, reason_code, properties)
+
+    def _on_message(self, client: PahoClient, userdata: Any, message: MQTTMessage) -> None:
+        if not self.deaf:
+            super()._on_message(client, userdata, message)
+            return
+        self.unasked += 1
+        if self.unasked == 1:
+            _LOG.warning("the broker sends messages that nobody asked for; they are ignored and counted")
 
     def _on_publish(
         self, client: PahoClient, userdata: Any, mid: int, reason_code: ReasonCode, properties: Properties
@@ -154,6 +165,8 @@ class ReasonCodeClient(aiomqtt.Client):
 
     async def hang_up(self) -> None:
         """DISCONNECT when the link still stands, then let go of the socket in any case."""
+        if self.unasked > 1:
+            _LOG.warning("%d messages that nobody asked for were ignored", self.unasked)
         if self._connected.done() and not self._disconnected.done():
             self._client.disconnect()
             await asyncio.wait({self._disconnected}, timeout=_CLOSE_S)
@@ -221,10 +234,11 @@ class Link:
 
 @contextlib.asynccontextmanager
 async def open_client(
-    settings: BrokerSettings, will: aiomqtt.Will | None = None
+    settings: BrokerSettings, will: aiomqtt.Will | None = None, *, deaf: bool = False
 ) -> AsyncIterator[ReasonCodeClient]:
     """A connected client for the length of the block. Raises ConnectFailed."""
     client = ReasonCodeClient(settings, will)
+    client.deaf = deaf
     try:
         await _connect(client, settings)
         yield client
@@ -235,7 +249,7 @@ async def open_client(
 @contextlib.asynccontextmanager
 async def open_link(settings: BrokerSettings, will: aiomqtt.Will | None = None) -> AsyncIterator[Link]:
     """A connection that can only publish, for the length of the block. Raises ConnectFailed."""
-    async with open_client(settings, will) as client:
+    async with open_client(settings, will, deaf=True) as client:
         yield Link(settings, client)
 
 

@@ -4,12 +4,14 @@ from __future__ import annotations
 
 import asyncio
 import inspect
+import logging
 
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from logger.core.backoff import RetryRules
+from logger.publish.client import open_link
 from logger.publish.sender import Publisher
 from logger.publish.settings import BrokerSettings
 from tests.faults.test_security import SUBSCRIBE, unasked
@@ -44,7 +46,9 @@ INBOUND = (TOPICS, st.binary(max_size=300), st.booleans(), st.just(b"") | st.bin
 
 @settings(deadline=None, max_examples=5)
 @given(*INBOUND)
-def test_any_message_and_any_bytes_change_nothing(topic: str, payload: bytes, retain: bool, raw: bytes) -> None:
+def test_any_message_and_any_bytes_change_nothing(
+    topic: str, payload: bytes, retain: bool, raw: bytes
+) -> None:
     asyncio.run(one(topic, payload, retain, raw))
 
 
@@ -53,6 +57,20 @@ def test_any_message_and_any_bytes_change_nothing(topic: str, payload: bytes, re
 @given(*INBOUND)
 def test_many_more_messages_change_nothing(topic: str, payload: bytes, retain: bool, raw: bytes) -> None:
     asyncio.run(one(topic, payload, retain, raw))
+
+
+@pytest.mark.asyncio
+async def test_unasked_messages_are_counted_and_not_kept(caplog: pytest.LogCaptureFixture) -> None:
+    """A thousand of 10 kB: kept for a reader who never comes they would fill the memory in the end."""
+    caplog.set_level(logging.WARNING)
+    async with raw_broker() as broker:
+        made = BrokerSettings(host="127.0.0.1", port=broker.port, client_id="in", insecure=True)
+        async with open_link(made) as link:
+            for _ in range(1_000):
+                broker._writers[0].write(unasked("a", b"x" * 10_000, retain=True))
+            await until(lambda: link._client.unasked == 1_000)
+            assert link._client._queue.qsize() == 0
+    assert caplog.text.count("nobody asked for") == 2, "once when it begins, once when the link ends"
 
 
 def test_the_publisher_is_given_nothing_that_could_move_a_run_or_an_instrument() -> None:

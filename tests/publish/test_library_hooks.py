@@ -24,6 +24,7 @@ def settings(port: int) -> BrokerSettings:
     ("hook", "parameters"),
     [
         ("_on_publish", ["self", "client", "userdata", "mid", "reason_code", "properties"]),
+        ("_on_message", ["self", "client", "userdata", "message"]),
         ("_on_connect", ["self", "client", "userdata", "flags", "reason_code", "properties"]),
         ("_on_disconnect", ["self", "client", "userdata", "flags", "reason_code", "properties"]),
     ],
@@ -37,6 +38,7 @@ def test_the_callbacks_we_override_still_have_this_shape(hook: str, parameters: 
 async def test_the_library_hands_its_callbacks_to_our_overrides() -> None:
     subject = ReasonCodeClient(settings(1), None)
     assert subject._client.on_publish == subject._on_publish
+    assert subject._client.on_message == subject._on_message
     assert subject._client.on_connect == subject._on_connect
     assert subject._client.on_disconnect == subject._on_disconnect
     for name in ("_connected", "_disconnected", "_loop", "_misc_task", "_client"):

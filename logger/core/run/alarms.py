@@ -15,6 +15,8 @@ MARK_WORDS = {
     Quality.UNDERLOAD: " (it shows underload: the two hoses may be swapped)",
 }
 """What the mark of a transducer means, beside "no valid reading"."""
+STILL_LIVE_S = 10.0
+"""A platform under a jet that shows one number this long is not measuring."""
 STILL_LOADED_S = 10.0
 """By then a sieve that is under the jet has left the pan, and its weight the display."""
 REACH_BAND_S = 60.0
@@ -143,10 +145,11 @@ def _mass_frozen(run: Run, now_ns: int) -> None:
         False,
         "The balance has shown the same digits for too long: no endpoint can be found on them.",
     )
+    changed_s = (now_ns - (run.mass.changed_ns or now_ns)) / 1e9
     if run.state is RunState.SIEVING and run.live is not None:
-        frozen = run.live.frozen
+        # The estimator leaves out each block of equal digits; a person is told when it goes on.
+        frozen = run.live.frozen and changed_s > STILL_LIVE_S
     elif run.state is RunState.SIEVING and run.mass.fresh(now_ns):
-        changed_s = (now_ns - (run.mass.changed_ns or now_ns)) / 1e9
         shown_g = run.mass.last.value if run.mass.last is not None else None
         loaded = shown_g is not None and shown_g > 0.5 * (run.facts.tare_g or 0.0)
         frozen = loaded and changed_s > STILL_LOADED_S and run.since_s(now_ns) > STILL_LOADED_S

@@ -45,6 +45,20 @@ def replay(
     raise typer.Exit(replay_command(traces, path, rig, charge, rule or (), compare, json_out))
 
 
+def study(
+    scenarios: Annotated[
+        list[str] | None, typer.Argument(metavar="SCENARIO...", help="Simulated powders.")
+    ] = None,
+    seeds: Annotated[int, typer.Option(min=1, help="Runs of each.")] = 10,
+    first_seed: Annotated[int, typer.Option(min=0)] = 1,
+    jobs: Annotated[int | None, typer.Option(min=1, help="Processes.")] = None,
+) -> None:
+    """Simulated runs through the endpoint rule, simple rules beside it: early stops, delays, residue."""
+    from logger.app.study import study_command
+
+    raise typer.Exit(study_command(scenarios or (), seeds, first_seed, jobs=jobs))
+
+
 @method_app.command("check")
 def check(
     method: Annotated[str, typer.Argument(metavar="FILE", help="Method file, or a shipped name.")],

@@ -88,7 +88,8 @@ def new_run(operator: str) -> Form:
             FieldSpec("operator_id", "operator", initial=operator),
             FieldSpec("lot", "lot", required=False),
             FieldSpec("point", "sampling point", required=False),
-            FieldSpec("sampled_at", "sampled at", required=False, example="2031-05-02 06:30"),
+            FieldSpec("sampled_at", "sampled at", required=False, example="such as 2031-05-02 06:30"),
+            FieldSpec("sieve_id", "test sieve", required=False, example="scan or type"),
         ),
         enter="next field, then start",
     )

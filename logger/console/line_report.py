@@ -167,6 +167,11 @@ def _weight(before: Snapshot | None, now: Snapshot) -> list[str]:
     """A weight that has just come to rest while one is asked for."""
     if "accept_weight" not in now.can or not now.mass.stable or now.mass.value_g is None:
         return []
-    if before is not None and before.mass.stable and before.mass.value_g == now.mass.value_g:
-        return []
-    return [f"Mass {mass_line(now.mass)}."]
+    return [] if _same_weight(before, now) else [f"Mass {mass_line(now.mass)}."]
+
+
+def _same_weight(before: Snapshot | None, now: Snapshot) -> bool:
+    """Whether the weight was told already; a digit or two of noise is not worth a line."""
+    if before is None or not before.mass.stable or before.mass.value_g is None or now.mass.value_g is None:
+        return False
+    return abs(before.mass.value_g - now.mass.value_g) < 5 * 10.0**-now.mass.decimals

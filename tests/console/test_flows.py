@@ -28,11 +28,11 @@ async def _command(watched: Watching, name: str, count: int = 1) -> dict[str, An
 
 
 async def test_a_new_run_by_scanner(tmp_path: Path) -> None:
-    """The scanner types fast and ends with Enter; three more Enters leave the rest empty."""
+    """The scanner types fast and ends with Enter; four more Enters leave the rest empty."""
     async with watching(tmp_path, examples.idle()) as watched:
         await watched.press("enter")
         await watched.until_shown("NEW RUN")
-        await watched.press(*"MILL-2-0417", "enter", "enter", *"L-2031", "enter", "enter", "enter")
+        await watched.press(*"MILL-2-0417", "enter", "enter", *"L-2031", "enter", "enter", "enter", "enter")
         args = await _command(watched, "start")
         assert args == {
             "method_id": "filler-32-live",
@@ -40,6 +40,7 @@ async def test_a_new_run_by_scanner(tmp_path: Path) -> None:
             "operator_id": "j.tester",
             "lot": "L-2031",
             "point": "",
+            "sieve_id": "",
             "sampled_at": "",
         }
         await watched.until(lambda: watched.app.screen.id == "bench")

@@ -188,7 +188,7 @@ def _enter_at_once(monkeypatch: pytest.MonkeyPatch) -> None:
         (examples.alarming, ["k", "", "yes"], ("take_controls", {"name": "j.tester"})),
         (
             examples.idle,
-            ["new", "2", "S-1", "", "L-1", "", ""],
+            ["new", "2", "S-1", "", "L-1", "", "", ""],
             (
                 "start",
                 {
@@ -197,6 +197,7 @@ def _enter_at_once(monkeypatch: pytest.MonkeyPatch) -> None:
                     "operator_id": "j.tester",
                     "lot": "L-1",
                     "point": "",
+                    "sieve_id": "",
                     "sampled_at": "",
                 },
             ),
@@ -219,7 +220,7 @@ async def test_lines_become_commands(snapshot: Any, typed: list[str], command: A
         (examples.sieving, [""], "Nothing is asked of the keyboard now."),
         (examples.sieving, ["stop late", "no"], "Nothing was sent."),
         (examples.sieving, ["stop", "back"], "Nothing was sent."),
-        (examples.idle, ["new", "9", "S", "", "", "", ""], "NOT DONE: There is no method 9."),
+        (examples.idle, ["new", "9", "S", "", "", "", "", ""], "NOT DONE: There is no method 9."),
         (examples.weighing, ["weight abc why"], "NOT DONE: Type the mass in g"),
         (examples.sieving, ["help"], "hold or h: Hold the run, with a reason."),
         (examples.sieving, ["view"], "Still open: loss rate above 0.20 %/min."),

@@ -17,8 +17,8 @@ Generated from the table in `logger/core/run/states.py` by `python -m tests.writ
 
 Interval mode loops drawing_down, sieving, releasing, weighing. Sieving is cumulative, so a hold resumes as a
 new segment. A run ends as `invalid` only when the balance was tared or an instrument changed its unit, when mass
-was lost at once under the jet, when the computer slept, or after a hold longer than `hold_max_s`. A service that is killed leaves an open run; the next start
-closes it as `interrupted`, with a record and without a result.
+was lost at once under the jet, when the computer slept, or after a hold longer than `hold_max_s`. A service that
+is killed leaves an open run; the next start closes it as `interrupted`, with a record and without a result.
 """
 
 

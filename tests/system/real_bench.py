@@ -110,8 +110,9 @@ class RealBench:
     async def gone(self, limit_s: float = 10.0) -> None:
         """Returns when the client has noticed that the service went away."""
         async with asyncio.timeout(limit_s):
-            while self.picture() is not None:
-                await asyncio.sleep(0.02)
+            async for _ in self.client.changes():
+                if self.picture() is None:
+                    return
 
     async def do(self, name: str, /, **args: Any) -> str:
         reply = await self.client.command(name, **args)

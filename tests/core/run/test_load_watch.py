@@ -15,7 +15,7 @@ CHARGE_G = 25.0
 
 def tail_g(t_s: float) -> float:
     """A quick start, then a tail that falls as a power of time."""
-    return 1.0 + 18.0 * math.exp(-t_s / 40.0) + 6.0 * (1 + t_s / 60.0) ** -0.8
+    return 1.0 + 18.0 * math.exp(-t_s / 40.0) + 6.0 * math.pow(1 + t_s / 60.0, -0.8)
 
 
 def findings(load_g: Callable[[float], float], until_s: float, noise_g: float = 0.01) -> list[LoadFinding]:

@@ -53,7 +53,8 @@ def main() -> int:
     if not given.run:
         print("\n".join(names))
         return 0
-    return subprocess.run([sys.executable, "-m", "pytest", "-q", *names], cwd=ROOT, check=False).returncode
+    command = [sys.executable, "-m", "pytest", "-q", "-m", "not soak", *names]
+    return subprocess.run(command, cwd=ROOT, check=False).returncode
 
 
 if __name__ == "__main__":

@@ -200,6 +200,7 @@ def test_a_spreadsheet_gets_texts_as_texts_and_numbers_as_numbers(store: MadeSto
         assert float(row["residue_g"]) == pytest.approx(0.95)
 
 
+@pytest.mark.full
 def test_what_was_typed_wrong_is_repeated_without_anything_hidden(store: MadeStore) -> None:
     for text in [*KEPT.values(), *REFUSED.values()]:
         if "\x00" in text or text.startswith("-"):

@@ -44,18 +44,12 @@ async def one(topic: str, payload: bytes, retain: bool, raw: bytes) -> None:
 INBOUND = (TOPICS, st.binary(max_size=300), st.booleans(), st.just(b"") | st.binary(min_size=1, max_size=20))
 
 
-@settings(deadline=None, max_examples=5)
+@pytest.mark.full
+@settings(deadline=None, max_examples=60)
 @given(*INBOUND)
 def test_any_message_and_any_bytes_change_nothing(
     topic: str, payload: bytes, retain: bool, raw: bytes
 ) -> None:
-    asyncio.run(one(topic, payload, retain, raw))
-
-
-@pytest.mark.full
-@settings(deadline=None, max_examples=60)
-@given(*INBOUND)
-def test_many_more_messages_change_nothing(topic: str, payload: bytes, retain: bool, raw: bytes) -> None:
     asyncio.run(one(topic, payload, retain, raw))
 
 

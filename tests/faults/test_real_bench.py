@@ -35,6 +35,7 @@ class OwnMethod(RealBench):
         self.bench_file.write_text(named, encoding="utf-8")
 
 
+@pytest.mark.full
 async def test_swapped_cables_are_named_and_no_run_starts(tmp_path: Path) -> None:
     async with real_bench(tmp_path, speed=10.0) as bench:
         await bench.rig_command("swap")
@@ -51,6 +52,7 @@ async def test_swapped_cables_are_named_and_no_run_starts(tmp_path: Path) -> Non
         await bench.ready()
 
 
+@pytest.mark.full
 async def test_a_port_that_is_absent_at_the_start_is_named_and_found_when_it_comes(tmp_path: Path) -> None:
     async with real_bench(tmp_path, speed=10.0) as bench:
         await asyncio.to_thread(bench.end_service, signal.SIGTERM)
@@ -64,6 +66,7 @@ async def test_a_port_that_is_absent_at_the_start_is_named_and_found_when_it_com
         await bench.ready()
 
 
+@pytest.mark.full
 async def test_a_second_bench_on_the_same_ports_is_told_who_holds_them(tmp_path: Path) -> None:
     async with real_bench(tmp_path / "one", speed=10.0) as bench:
         assert bench.service is not None
@@ -145,6 +148,7 @@ if "serve" in sys.orig_argv:
 """
 
 
+@pytest.mark.full
 async def test_a_part_beside_the_run_may_fail_without_ending_it(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:

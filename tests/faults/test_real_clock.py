@@ -30,7 +30,8 @@ def event_times(bench: RealBench, run_id: str) -> list[tuple[str, int]]:
         return [(event.utc, event.at_ns) for event in run_events(connection, run_id)]
 
 
-@pytest.mark.parametrize("step_s", [3600.0, pytest.param(-3600.0, marks=pytest.mark.full)])
+@pytest.mark.full
+@pytest.mark.parametrize("step_s", [3600.0, -3600.0])
 async def test_a_stepped_clock_is_an_event_and_touches_no_duration(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch, step_s: float
 ) -> None:
@@ -81,6 +82,7 @@ async def test_an_unset_clock_is_shown_at_the_start_and_in_the_record(
         assert "clock_stepped" not in [event.kind for event in picture.events], "it was set before this run"
 
 
+@pytest.mark.full
 async def test_a_run_over_the_end_of_summer_time_is_as_long_as_it_was(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:

@@ -307,6 +307,7 @@ ORDERS = [
 ]
 
 
+@pytest.mark.full
 async def test_what_a_broker_sends_unasked_moves_nothing(tmp_path: Path) -> None:
     """It breaks the rules and sends orders nobody subscribed to, retained and not, on topics of ours and others."""
     async with raw_broker() as broker:

@@ -77,7 +77,9 @@ def test_a_frozen_platform_never_reaches_an_endpoint_and_is_told() -> None:
     assert EventKind.ENDPOINT_REACHED not in [event.kind for event in run.events]
 
 
-@pytest.mark.parametrize("kind", ["silence", "overload", "garbage"])
+@pytest.mark.parametrize(
+    "kind", ["silence", *(pytest.param(kind, marks=pytest.mark.full) for kind in ("overload", "garbage"))]
+)
 def test_an_endpoint_never_falls_into_a_hole(kind: str) -> None:
     """The balance is away for 12 s around the time at which this run usually ends."""
     run = sieving()
@@ -93,6 +95,7 @@ def test_an_endpoint_never_falls_into_a_hole(kind: str) -> None:
     assert raised(run) & {"balance-silent", "balance-overload"}
 
 
+@pytest.mark.full
 def test_lines_sent_twice_do_not_bring_the_endpoint_forward() -> None:
     run = sieving()
     fault(run, "duplicate", Channel.MASS)

@@ -79,7 +79,7 @@ class TerminalRun:
         """Keys."""
         os.write(self.master, text.encode("utf-8"))
 
-    def wait_for(self, words: str, seconds: float = 10.0) -> str:
+    def wait_for(self, words: str, seconds: float = 30.0) -> str:
         """Reads until the words were written; returns what was read."""
         started = len(self.text)
         deadline = time.monotonic() + seconds
@@ -131,8 +131,12 @@ def _own_terminal_without_hup() -> None:
 
 
 def _environment(changes: Mapping[str, str]) -> dict[str, str]:
+    # COLUMNS and LINES would hide the terminal's own size (test runners set them).
+    left_out = ("NO_COLOR", "COLUMNS", "LINES")
     plain = {
-        name: value for name, value in os.environ.items() if not name.startswith("LC_") and name != "NO_COLOR"
+        name: value
+        for name, value in os.environ.items()
+        if not name.startswith("LC_") and name not in left_out
     }
     return plain | {"TERM": "xterm-256color", "LANG": "C.UTF-8"} | dict(changes)
 

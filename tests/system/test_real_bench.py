@@ -27,7 +27,8 @@ def same_sequence(kinds: list[str]) -> list[str]:
     return [kind for kind in kinds if not kind.startswith(late)]
 
 
-@pytest.mark.parametrize("tcp", [False, pytest.param(True, marks=pytest.mark.full)], ids=["pty", "tcp"])
+@pytest.mark.full
+@pytest.mark.parametrize("tcp", [False, True], ids=["pty", "tcp"])
 async def test_real_ports_give_the_same_story_and_residue_as_virtual_time(tmp_path: Path, tcp: bool) -> None:
     virtual = finished()
     async with real_bench(tmp_path, speed=30.0, tcp=tcp) as bench:

@@ -73,10 +73,9 @@ def test_the_example_bench_is_whole() -> None:
     assert bench.permit.kind == "modbus"
 
 
+@pytest.mark.full
 @pytest.mark.asyncio
-@pytest.mark.parametrize(
-    ("permit", "tcp"), [("modbus", False), pytest.param("line", True, marks=pytest.mark.full)]
-)
+@pytest.mark.parametrize(("permit", "tcp"), [("modbus", False), ("line", True)])
 async def test_a_whole_run_with_registers_and_a_relay(
     tmp_path: Path, permit: Literal["line", "modbus"], tcp: bool
 ) -> None:

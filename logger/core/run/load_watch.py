@@ -17,6 +17,9 @@ IMPOSSIBLE_S = 3.0
 STEP_SHARE = 0.05
 """A step of this share of the charge at once is told; what a change of pressure inside its band does to the
 balance stays below it."""
+GAIN_SHARE, LEAST_GAIN_G = 0.02, 1.0
+"""Sieving never adds mass, so a smaller rise is told: above what the strongest suction force that live mode
+allows (1.5 g/kPa) makes of a usual band."""
 SPAN_S, PART_S, APART_S = 10.0, 2.0, 4.0
 LOOK_S = 0.5
 
@@ -80,7 +83,8 @@ class LoadWatch:
         fell_g = median(before) - median(now)
         excess_g = fell_g - max(0.0, median(earlier) - median(before))
         least_g = max(STEP_SHARE * self.charge_g, 4 * _scatter(before))
-        if _moves(now, 0.1 * abs(fell_g) + 3 * _scatter(before)) or max(excess_g, -fell_g) < least_g:
+        gain_g = max(GAIN_SHARE * self.charge_g, LEAST_GAIN_G, 4 * _scatter(before))
+        if _moves(now, 0.1 * abs(fell_g) + 3 * _scatter(before)) or (excess_g < least_g and -fell_g < gain_g):
             return None
         if fell_g < 0:
             return LoadFinding("gain", -fell_g)

@@ -72,3 +72,10 @@ def test_after_a_change_of_pressure_a_new_level_is_learned() -> None:
         if count == 150:
             subject.forget()
         assert subject.step(t_s, load_g) is None
+
+
+def test_a_small_rise_is_told_though_a_fall_of_its_size_would_not_be() -> None:
+    """Sieving never adds mass: 1.5 g on a charge of 25 g is a knock that stayed."""
+    found = findings(lambda t_s: tail_g(t_s) + (1.5 if t_s > 150 else 0.0), 200.0)
+    assert [one.kind for one in found] == ["gain"]
+    assert found[0].step_g == pytest.approx(1.5, abs=0.2)

@@ -47,6 +47,15 @@ class Reply:
 
 
 @dataclass(frozen=True, slots=True)
+class QueryReply:
+    """The service's answer to a question. `data` holds JSON values, None when not ok; `text` then says why."""
+
+    ok: bool
+    text: str
+    data: Any = None
+
+
+@dataclass(frozen=True, slots=True)
 class History:
     """The run so far, as sent at the start: s since suction on, load in g (tare off), pressure in Pa."""
 
@@ -78,7 +87,7 @@ class ServiceClient:
         self._path = path
         self._retry_s = retry_s
         self._writer: asyncio.StreamWriter | None = None
-        self._pending: dict[int, asyncio.Future[Reply]] = {}
+        self._pending: dict[int, asyncio.Future[QueryReply]] = {}
         self._ids = count(1)
         self._changed = asyncio.Event()
         self._snapshot: Snapshot | None = None
@@ -117,24 +126,32 @@ class ServiceClient:
 
     async def command(self, name: str, /, **args: Any) -> Reply:
         """Asks the service to do something. Never raises for a refusal or a lost service."""
+        answer = await self._call(name, args, "See where the run stands before trying again.")
+        return Reply(answer.ok, answer.text)
+
+    async def query(self, what: str, /, **args: Any) -> QueryReply:
+        """Asks about what is kept; needs no controls. Never raises for a refusal or a lost service."""
+        return await self._call("query", {**args, "what": what}, "Ask again.")
+
+    async def _call(self, name: str, args: dict[str, Any], advice: str) -> QueryReply:
         if self._writer is None or not self.watch().answering:
-            return Reply(False, "The service does not answer. Nothing was sent.")
+            return QueryReply(False, "The service does not answer. Nothing was sent.")
         if len(self._pending) >= MAX_PENDING:
-            return Reply(False, "Too many commands wait for an answer. Nothing was sent.")
+            return QueryReply(False, "Too many commands wait for an answer. Nothing was sent.")
         number = next(self._ids)
-        future: asyncio.Future[Reply] = asyncio.get_running_loop().create_future()
+        future: asyncio.Future[QueryReply] = asyncio.get_running_loop().create_future()
         self._pending[number] = future
         try:
             async with asyncio.timeout(REPLY_S):
                 return await self._ask(number, name, args, future)
         except TimeoutError:
-            return Reply(False, f"No answer in {REPLY_S:g} s. See where the run stands before trying again.")
+            return QueryReply(False, f"No answer in {REPLY_S:g} s. {advice}")
         except OSError:
-            return Reply(False, GONE)
+            return QueryReply(False, GONE)
         finally:
             self._pending.pop(number, None)
 
-    async def _ask(self, number: int, name: str, args: Any, future: asyncio.Future[Reply]) -> Reply:
+    async def _ask(self, number: int, name: str, args: Any, future: asyncio.Future[QueryReply]) -> QueryReply:
         assert self._writer is not None
         message = {"type": "command", "id": number, "do": name, "args": args}
         self._writer.write(json.dumps(message).encode("ascii") + b"\n")
@@ -200,14 +217,15 @@ class ServiceClient:
         number = message.get("id")
         future = self._pending.get(number) if isinstance(number, int) else None
         if future is not None and not future.done():
-            future.set_result(Reply(message.get("ok") is True, str(message.get("text", ""))))
+            ok, text = message.get("ok") is True, str(message.get("text", ""))
+            future.set_result(QueryReply(ok, text, message.get("data") if ok else None))
 
     def _note_loss(self, problem: str) -> None:
         self._greeted = self._current = False
         self._problem = problem
         for future in self._pending.values():
             if not future.done():
-                future.set_result(Reply(False, GONE))
+                future.set_result(QueryReply(False, GONE))
         self._changed.set()
 
 

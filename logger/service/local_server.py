@@ -1,7 +1,8 @@
 """The local socket: consoles attach here, on this machine only, in a folder no one else can enter.
 
 JSON lines. To a watcher: hello (with the trace so far), then whole snapshots, at once when something
-happened and at most four times a second otherwise, and replies. From a watcher: commands. A slow watcher
+happened and at most four times a second otherwise, and replies. From a watcher: commands, and questions
+(`query`) whose replies carry data and may come later than those of commands sent after them. A slow watcher
 is dropped; a reading never is.
 """
 
@@ -20,6 +21,7 @@ from logger.core.snapshot_json import snapshot_to_json
 from logger.core.text import clean_text
 from logger.service.bench_service import BenchService
 from logger.service.picture import snapshot
+from logger.service.queries import Answer, Queries
 
 PROTOCOL = 1
 COMMAND_LIMIT = 64 * 1024
@@ -27,6 +29,8 @@ LEAST_GAP_S = 0.03
 USUAL_GAP_S = 0.25
 LONGEST_GAP_S = 1.0
 MOST_WATCHERS = 16
+MOST_QUESTIONS = 4
+"""Questions of one watcher that may wait for their answers."""
 BACKLOG_LIMIT = 8 * 1024 * 1024
 """A watcher that has not read this much is gone or stuck."""
 
@@ -34,8 +38,10 @@ BACKLOG_LIMIT = 8 * 1024 * 1024
 class LocalServer:
     """Serves one bench on one Unix socket."""
 
-    def __init__(self, service: BenchService, path: Path) -> None:
+    def __init__(self, service: BenchService, path: Path, queries: Queries | None = None) -> None:
+        """Without `queries` every question is refused."""
         self._service, self._path = service, path
+        self._queries = queries or Queries({})
         self._watchers: dict[str, Watcher] = {}
         self._numbers = itertools.count(1)
         self._handlers: set[asyncio.Task[None]] = set()
@@ -51,6 +57,7 @@ class LocalServer:
             for handler in self._handlers:
                 handler.cancel()
             await asyncio.gather(*self._handlers, return_exceptions=True)
+            self._queries.close()
             self._path.unlink(missing_ok=True)
 
     async def _broadcast(self) -> None:
@@ -103,6 +110,9 @@ class LocalServer:
         if message is None:
             watcher.send_reply(None, Reply(False, "That line is no command."))
             return
+        if message.get("do") == "query":
+            watcher.ask(message, self._queries)
+            return
         reply = await self._command(watcher, message)
         watcher.send_snapshot()
         watcher.send_reply(message.get("id"), reply)
@@ -145,6 +155,7 @@ class Watcher:
         self.person = ""
         self._service, self._writer = service, writer
         self._count = itertools.count(1)
+        self._questions: set[asyncio.Task[None]] = set()
 
     @property
     def holder_name(self) -> str:
@@ -183,15 +194,40 @@ class Watcher:
         """The answer to one command."""
         self._send({"type": "reply", "id": number, "ok": reply.ok, "text": reply.text})
 
+    def ask(self, message: Mapping[str, Any], queries: Queries) -> None:
+        """Have a question answered, without waiting: a key pressed meanwhile must not wait either."""
+        number, args = message.get("id"), message.get("args", {})
+        if not isinstance(args, dict):
+            self.send_answer(number, Answer(False, "That line is no question."))
+        elif len(self._questions) >= MOST_QUESTIONS:
+            self.send_answer(number, Answer(False, "Too many questions at a time: wait for an answer."))
+        else:
+            task = asyncio.create_task(self._answer(number, args, queries))
+            self._questions.add(task)
+            task.add_done_callback(self._questions.discard)
+
+    async def _answer(self, number: object, args: Mapping[str, Any], queries: Queries) -> None:
+        self.send_answer(number, await queries.answer(args))
+
+    def send_answer(self, number: object, answer: Answer) -> None:
+        """The answer to one question. Its data is JSON text already, made on the thread that found it."""
+        head = json.dumps({"type": "reply", "id": number, "ok": answer.ok, "text": answer.text})
+        self._send_line(f'{head[:-1]}, "data": {answer.data}}}')
+
     def close(self) -> None:
         """Drop the connection."""
+        for task in self._questions:
+            task.cancel()
         self._writer.close()
 
     def _send(self, message: dict[str, Any]) -> None:
+        self._send_line(json.dumps(message))
+
+    def _send_line(self, line: str) -> None:
         if self._writer.transport.get_write_buffer_size() > BACKLOG_LIMIT:
             self._writer.transport.abort()
         elif not self._writer.is_closing():
-            self._writer.write(json.dumps(message).encode() + b"\n")
+            self._writer.write(line.encode() + b"\n")
 
 
 def _parse(line: bytes) -> dict[str, Any] | None:

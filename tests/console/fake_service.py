@@ -14,18 +14,28 @@ from logger.core.snapshot import Snapshot
 from logger.core.snapshot_json import snapshot_to_json
 
 Answer = tuple[bool, str]
+Found = tuple[bool, str, Any]
+
+
+def _nothing_kept(what: str, args: dict[str, Any]) -> Found | None:
+    return (False, f"There is no question {what!r}.", None)
 
 
 @dataclass
 class FakeService:
-    """Shows `snapshot` to whoever connects and answers commands with `answer`."""
+    """Shows `snapshot` to whoever connects, answers commands with `answer` and questions with `found`.
+
+    `answer` gives ok and text, `found` ok, text and data; None is no reply at all.
+    """
 
     path: Path
     snapshot: Snapshot
     history: dict[str, Any] = field(default_factory=lambda: {"t_s": [], "mass_g": [], "dp_pa": []})
     protocol: int = 1
     answer: Callable[[str, dict[str, Any]], Answer | None] = lambda name, args: (True, "Done.")
+    found: Callable[[str, dict[str, Any]], Found | None] = _nothing_kept
     heartbeat_s: float = 0.5
+    questions: list[tuple[str, dict[str, Any]]] = field(default_factory=list)
     commands: list[tuple[str, dict[str, Any]]] = field(default_factory=list)
     _server: asyncio.Server | None = None
     _writers: dict[asyncio.StreamWriter, asyncio.Task[None]] = field(default_factory=dict)
@@ -89,11 +99,19 @@ class FakeService:
         await self._send_snapshot(writer)
         while line := await reader.readline():
             message = json.loads(line)
-            self.commands.append((message["do"], message["args"]))
-            answer = self.answer(message["do"], message["args"])
-            if answer is not None:
-                ok, text = answer
-                await _send(writer, {"type": "reply", "id": message["id"], "ok": ok, "text": text})
+            reply = self._reply(message["do"], message["args"])
+            if reply is not None:
+                await _send(writer, {"type": "reply", "id": message["id"], **reply})
+
+    def _reply(self, do: str, args: dict[str, Any]) -> dict[str, Any] | None:
+        if do == "query":
+            what = args.pop("what")
+            self.questions.append((what, args))
+            found = self.found(what, args)
+            return None if found is None else dict(zip(("ok", "text", "data"), found, strict=True))
+        self.commands.append((do, args))
+        answer = self.answer(do, args)
+        return None if answer is None else dict(zip(("ok", "text"), answer, strict=True))
 
     async def _beat(self, writer: asyncio.StreamWriter) -> None:
         while True:

@@ -25,6 +25,7 @@ from logger.console.screens.events_screen import EventsScreen
 from logger.console.screens.form_screen import FormScreen, Values
 from logger.console.screens.help_screen import HelpScreen
 from logger.console.screens.new_run_screen import NewRunScreen
+from logger.console.screens.places_screen import PlacesScreen
 from logger.console.screens.wait_screen import WaitScreen
 from logger.console.trace import Trace
 from logger.service.client import Reply, ServiceClient, Watch
@@ -54,6 +55,7 @@ class ConsoleApp(App[int]):
     ENABLE_COMMAND_PALETTE = False
     BINDINGS: ClassVar[list[BindingType]] = [
         Binding("ctrl+c,ctrl+q", "leave_now", show=False, priority=True, system=True),
+        Binding("f1,question_mark", "help", show=False),
     ]
     ENTER_AFTER_S = 0.5
     """An instruction must have been on the screen, and Enter left alone, this long before Enter acts on
@@ -166,7 +168,8 @@ class ConsoleApp(App[int]):
             "k": self._controls,
             "e": lambda: self.push_screen(EventsScreen()),
             "v": self._change_view,
-            "?": lambda: self.push_screen(HelpScreen()),
+            "g": lambda: self.push_screen(PlacesScreen()),
+            "?": self.action_help,
             "q": self.action_leave,
         }
 
@@ -235,6 +238,12 @@ class ConsoleApp(App[int]):
             self._ask(form, lambda values: self.client.command("take_controls", **values))
         elif "release_controls" in snapshot.can:
             self.send("release_controls")
+
+    def action_help(self) -> None:
+        """The help page of the screen that is on top."""
+        screen = self.screen
+        if isinstance(screen, BoardScreen) and not isinstance(screen, HelpScreen):
+            self.push_screen(HelpScreen(screen.heading, screen.key_help(), screen.about))
 
     # leaving
 

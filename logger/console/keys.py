@@ -29,6 +29,7 @@ USES = (
     KeyUse("b", "brushed", "brushed", "note", "Note that you brushed the sieve."),
     KeyUse("l", "lumps", "lumps", "note", "Note that you crushed lumps."),
     KeyUse("m", "note", "note", "note", "Write any other note into the run."),
+    KeyUse("g", "go", "go to", "", "Go to another place: the menu lists them all."),
     KeyUse("k", "controls", "controls", "", "Take the controls, or release them when you hold them."),
     KeyUse("e", "events", "log", "", "All events of the run, newest first."),
     KeyUse("v", "view", "view", "", "Change the lower left part: chart or weighings."),
@@ -65,7 +66,7 @@ def key_labels(can: Collection[str], answering: bool) -> list[tuple[str, str]]:
     now = step(can) if answering else None
     labels = [("Enter", now[1])] if now else []
     for use in USES:
-        if applies(use, can) and (answering or use.key in "?qev"):
+        if applies(use, can) and (answering or use.key in "?qevg"):
             labels.append((use.key, _label(use, can)))
     return labels
 

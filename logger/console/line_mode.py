@@ -15,6 +15,7 @@ from logger.console.forms import FieldSpec, Form
 from logger.console.keys import NOTE_KINDS, NOTE_TEXTS, USES, KeyUse, applies, step
 from logger.console.line_report import Reporter, figures, spoken
 from logger.console.literal import literal
+from logger.console.places import PLACES
 from logger.console.words import broker_line, controls_line, link_line
 from logger.core.snapshot import Snapshot
 from logger.service.client import Reply, ServiceClient
@@ -187,7 +188,7 @@ class LineMode:
             self._help()
         elif snapshot is None:
             self.say("The service does not answer.")
-        elif use.key in "evc" or applies(use, snapshot.can):
+        elif use.key in "evcg" or applies(use, snapshot.can):
             await self._use_now(use.key, rest, snapshot)
         else:
             self.say(f"{use.label} is not possible now.")
@@ -197,6 +198,9 @@ class LineMode:
             await self._command("note", kind=NOTE_KINDS[key], text=NOTE_TEXTS[key])
         elif key == "v":
             self._say_all(snapshot)
+        elif key == "g":
+            for place in PLACES:
+                self.say(f"{place.label}: {place.help}")
         elif key == "e":
             for event in snapshot.events:
                 self.say(f"{literal(event.utc, 30)} {literal(event.text)}")

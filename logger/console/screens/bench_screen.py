@@ -8,7 +8,8 @@ from textual.app import ComposeResult
 from textual.binding import Binding, BindingType
 from textual.containers import Horizontal
 
-from logger.console.keys import USES
+from logger.console.console import KeyLabels
+from logger.console.keys import USES, key_labels
 from logger.console.panels import bottom, figures, lower, progress, top
 from logger.console.panels.board import Board
 from logger.console.screens.board_screen import BoardScreen
@@ -36,6 +37,7 @@ class BenchScreen(BoardScreen):
 
     BINDINGS = _bindings()
     AUTO_FOCUS = ""
+    heading = "THE BENCH"
 
     def __init__(self) -> None:
         super().__init__(id="bench")
@@ -94,6 +96,15 @@ class BenchScreen(BoardScreen):
             return
         self._charted, self._charted_at = what, now_s
         self.query_one("#left", ChartPanel).draw_from(board, lower.charts if chart else lower.weighings)
+
+    def key_labels(self) -> KeyLabels:
+        """What applies now."""
+        board = self.console.board
+        return [] if board is None else key_labels(board.snapshot.can, board.answering)
+
+    def key_help(self) -> KeyLabels:
+        """All keys: those that would do nothing now are not on the key line, so this is where they are found."""
+        return [(use.key, use.help) for use in USES]
 
     def action_use(self, key: str) -> None:
         """A key was pressed."""

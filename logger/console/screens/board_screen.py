@@ -1,29 +1,32 @@
-"""What all screens share: the alarms at the top, and the key values when the terminal is too small."""
+"""What all screens share: alarms at the top, keys at the bottom, key values when the terminal is too small."""
 
 from __future__ import annotations
 
 from collections.abc import Iterator
-from typing import TYPE_CHECKING, cast
+from typing import cast
 
 from textual.events import Resize, ScreenResume
 from textual.screen import Screen
 from textual.widget import Widget
 from textual.widgets import Input
 
+from logger.console.console import Console, KeyLabels
 from logger.console.panels.board import Board
 from logger.console.panels.small import small, too_small
 from logger.console.panels.top import alarm_rows, alarms
+from logger.console.screens.key_line import KeyLine
 from logger.console.screens.panel import Panel
-
-if TYPE_CHECKING:
-    from logger.console.app import ConsoleApp
 
 
 class BoardScreen(Screen[None]):
-    """Shows the newest board while it is on top. Subclasses yield `frame()` first."""
+    """Shows the newest board while it is on top. Subclasses yield `frame()` first and `key_line()` last."""
 
     ALARM_ROWS_MOST = 4
     AUTO_FOCUS = "Input"
+    heading = ""
+    """The screen's name, at its top and over its help."""
+    about: tuple[str, ...] = ()
+    """Sentences that its help page says about this screen."""
 
     _typed_in: Widget | None = None
     ready = False
@@ -34,9 +37,21 @@ class BoardScreen(Screen[None]):
         self.ready = True
 
     @property
-    def console(self) -> ConsoleApp:
-        """The app, with its own type."""
-        return cast("ConsoleApp", self.app)
+    def console(self) -> Console:
+        """What the app offers to its screens."""
+        return cast(Console, self.app)
+
+    def key_labels(self) -> KeyLabels:
+        """The keys that work on this screen now: what the key line and the help page show."""
+        return [("Esc", "back")]
+
+    def key_help(self) -> KeyLabels:
+        """The same keys with a sentence each where a label is too short."""
+        return self.key_labels()
+
+    def key_line(self) -> Widget:
+        """The row of keys at the bottom."""
+        return KeyLine(self.key_labels, id="form-keys", classes="body")
 
     def frame(self) -> Iterator[Widget]:
         """The parts that every screen has."""

@@ -10,6 +10,7 @@ from textual.containers import VerticalScroll
 from textual.widget import Widget
 from textual.widgets import Input, Static
 
+from logger.console.console import KeyLabels
 from logger.console.forms import FieldSpec, Form
 from logger.console.literal import literal
 from logger.console.screens.form_screen import FormScreen, Send
@@ -40,9 +41,9 @@ class CautionsScreen(FormScreen):
             if not self._cautions:
                 yield Static("No cautions are set for this bench or method.", markup=False)
 
-    def key_labels(self) -> list[tuple[str, str]]:
+    def key_labels(self) -> KeyLabels:
         """Reading keys, and what Enter does."""
-        return [("Enter", self.form.enter), ("↑ ↓ PgUp PgDn", "read"), ("Esc", "back")]
+        return [("Enter", self.form.enter), ("↑ ↓ PgUp PgDn", "read"), ("F1", "help"), ("Esc", "back")]
 
     def action_page(self, direction: int, far: bool) -> None:
         """Scrolls the text while the name keeps the focus."""

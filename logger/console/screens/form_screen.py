@@ -16,10 +16,10 @@ from textual.content import Content
 from textual.widget import Widget
 from textual.widgets import Input, Static
 
+from logger.console.console import KeyLabels
 from logger.console.forms import FieldSpec, Form
 from logger.console.literal import literal
-from logger.console.panels.bottom import key_rows
-from logger.console.panels.ink import BAD, STRONG, page
+from logger.console.panels.ink import BAD, STRONG
 from logger.console.screens.board_screen import BoardScreen
 from logger.console.screens.confirm_screen import ConfirmScreen
 from logger.console.screens.scan_field import ScanField
@@ -42,6 +42,8 @@ class FormScreen(BoardScreen):
     def __init__(self, form: Form, send: Send) -> None:
         super().__init__(classes="form")
         self.form = form
+        self.heading = form.title
+        self.about = form.lines
         self._send_values = send
         self._busy = False
 
@@ -56,7 +58,7 @@ class FormScreen(BoardScreen):
                 yield Static(f"{field.label}{mark}", markup=False, classes="label")
                 yield ScanField(field.initial, field.example, id=f"field-{field.name}")
         yield Static("", markup=False, id="error", classes="body")
-        yield Static(page(key_rows(self.key_labels(), 78)), markup=False, id="form-keys", classes="body")
+        yield self.key_line()
 
     def above(self) -> Iterator[Widget]:
         """The text above the fields."""
@@ -64,10 +66,10 @@ class FormScreen(BoardScreen):
             with VerticalScroll(id="explain", classes="body", can_focus=False):
                 yield Static("\n".join(self.form.lines), markup=False)
 
-    def key_labels(self) -> list[tuple[str, str]]:
-        """The keys of this form."""
+    def key_labels(self) -> KeyLabels:
+        """The keys of this form. A question mark is text here, so that help has another key."""
         send = [("Ctrl+S", "send now")] if len(self.form.fields) > 1 else []
-        return [("Enter", self.form.enter), *send, ("Esc", "back, nothing is sent")]
+        return [("Enter", self.form.enter), *send, ("F1", "help"), ("Esc", "back, nothing is sent")]
 
     def values(self) -> Values:
         """What stands in the fields, spaces around it taken off."""

@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 from textual.content import Content
 
-from logger.console.keys import USES
+from logger.console.console import KeyLabels
 from logger.console.panels.board import Board
 from logger.console.panels.ink import STRONG, TITLE, line, page, paragraph
 from logger.console.screens.reading_screen import ReadingScreen
@@ -36,9 +38,13 @@ NOTES = (
 
 
 class HelpScreen(ReadingScreen):
-    """The help page."""
+    """Help for the screen that it lies over: that screen's keys, then what is the same everywhere."""
 
-    heading = "HELP"
+    def __init__(self, name: str, keys: KeyLabels, about: Sequence[str] = ()) -> None:
+        super().__init__()
+        self.heading = f"HELP: {name}"
+        self._keys = keys
+        self._about = about
 
     def show(self, board: Board) -> None:
         """The page does not depend on the board."""
@@ -47,16 +53,18 @@ class HelpScreen(ReadingScreen):
 
     def text(self, width: int) -> Content:
         """Keys first, then the notes."""
-        lines = [line(("KEYS", TITLE)), *_key_lines(width)]
+        lines = [each for words in self._about for each in [*paragraph(words, width), Content()]]
+        lines += [line(("KEYS", TITLE)), *_key_lines(self._keys, width)]
         for title, words in NOTES:
             lines += [Content(), line((title, TITLE)), *paragraph(words, width)]
         return page(lines)
 
 
-def _key_lines(width: int) -> list[Content]:
+def _key_lines(keys: KeyLabels, width: int) -> list[Content]:
+    column = max((len(key) for key, _ in keys), default=1) + 4
     lines = []
-    for use in USES:
-        first, *rest = paragraph(use.help, width - 5)
-        lines.append(line((f"  {use.key}  ", STRONG), first.plain))
-        lines += [line("     ", each.plain) for each in rest]
+    for key, words in keys:
+        first, *rest = paragraph(words, width - column) or [Content()]
+        lines.append(line((f"  {key}".ljust(column), STRONG), first.plain))
+        lines += [line(" " * column, each.plain) for each in rest]
     return lines

@@ -9,6 +9,7 @@ from textual.widget import Widget
 from textual.widgets import OptionList, Static
 from textual.widgets.option_list import Option
 
+from logger.console.console import KeyLabels
 from logger.console.forms import new_run
 from logger.console.literal import fit, literal
 from logger.console.panels.ink import DIM, TITLE, line
@@ -37,7 +38,7 @@ class NewRunScreen(FormScreen):
             yield Static("No method is in use at this bench. Add one first.", markup=False, classes="body")
             return
         options = [Option(_method_line(each)) for each in self._methods]
-        chosen = OptionList(*options, markup=False, compact=True, id="methods", classes="body")
+        chosen = OptionList(*options, markup=False, compact=True, id="methods", classes="body choices")
         chosen.highlighted = self._chosen
         yield chosen
         yield Static("", markup=False, id="summary", classes="body")
@@ -49,9 +50,10 @@ class NewRunScreen(FormScreen):
         words = f"chosen: {literal(method.title, 60)}. {literal(method.summary, 90)}"
         self.query_one("#summary", Static).update(Content.styled(words, DIM))
 
-    def key_labels(self) -> list[tuple[str, str]]:
+    def key_labels(self) -> KeyLabels:
         """The form's own words for its keys."""
-        return [("Enter", self.form.enter), ("Ctrl+S", "start now"), ("↑ ↓", "move"), ("Esc", "back")]
+        keys = [("Enter", self.form.enter), ("Ctrl+S", "start now"), ("↑ ↓", "move")]
+        return [*keys, ("F1", "help"), ("Esc", "back")]
 
     def values(self) -> Values:
         """The fields and the method."""

@@ -10,8 +10,8 @@ from textual.containers import VerticalScroll
 from textual.content import Content
 from textual.widgets import Static
 
-from logger.console.panels.bottom import key_rows
-from logger.console.panels.ink import STRONG, page
+from logger.console.console import KeyLabels
+from logger.console.panels.ink import STRONG
 from logger.console.screens.board_screen import BoardScreen
 
 
@@ -26,7 +26,6 @@ class ReadingScreen(BoardScreen):
         Binding("pageup", "read(-12)", show=False),
     ]
     AUTO_FOCUS = ""
-    heading = ""
 
     def compose(self) -> ComposeResult:
         """Heading, text, keys."""
@@ -34,8 +33,11 @@ class ReadingScreen(BoardScreen):
         yield Static(Content.styled(self.heading, STRONG), markup=False, id="title", classes="body")
         with VerticalScroll(id="text", classes="body", can_focus=False):
             yield Static(markup=False, id="words")
-        labels = [("↑ ↓ PgUp PgDn", "read"), ("Esc", "back")]
-        yield Static(page(key_rows(labels, 78)), markup=False, id="form-keys", classes="body")
+        yield self.key_line()
+
+    def key_labels(self) -> KeyLabels:
+        """How a page is read."""
+        return [("↑ ↓ PgUp PgDn", "read"), ("?", "help"), ("Esc", "back")]
 
     def text(self, width: int) -> Content:
         """The page."""

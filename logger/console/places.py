@@ -1,0 +1,51 @@
+"""Where one can go from the bench: one line a place. The menu, the help and the line mode all read it.
+
+A screen of a place is a `BoardScreen` without arguments; it finds client, operator and newest picture in
+`self.console`. It must work with and without a run, and while the service does not answer.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from importlib import import_module
+from typing import TYPE_CHECKING, cast
+
+if TYPE_CHECKING:
+    from logger.console.screens.board_screen import BoardScreen
+
+MakeScreen = Callable[[], "BoardScreen"]
+
+
+@dataclass(frozen=True, slots=True)
+class Place:
+    """A key of the menu, the place's name, a line that says what it is for, and its screen."""
+
+    key: str
+    label: str
+    help: str
+    make_screen: MakeScreen
+
+
+def screen_of(name: str) -> MakeScreen:
+    """Makes the screen `file:Class` of `logger.console.screens` when it is wanted.
+
+    It is loaded only then: the line mode reads this table without the drawing library.
+    """
+    module, _, kind = name.partition(":")
+
+    def make() -> BoardScreen:
+        loaded = import_module(f"logger.console.screens.{module}")
+        return cast("BoardScreen", getattr(loaded, kind)())
+
+    return make
+
+
+PLACES: tuple[Place, ...] = (
+    Place("l", "log", "All events of the run, alarms and links.", screen_of("events_screen:EventsScreen")),
+)
+
+
+def place_of(key: str) -> Place | None:
+    """The place that this key opens."""
+    return next((each for each in PLACES if each.key == key.lower()), None)

@@ -10,6 +10,7 @@ from dataclasses import asdict, dataclass
 from typing import Any, Literal
 
 from logger.core.record_assessment import RecordAssessment, read_assessment
+from logger.core.review import Correction, Invalidation, ReviewState, Signature
 from logger.core.run.facts import RunFacts, Weighed
 from logger.core.run.plan import sha256_json
 from logger.core.run.states import RunState
@@ -146,6 +147,36 @@ class RecordDeviation:
     text: str
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class RecordApproval:
+    """Who approved the method and from when on it is in force, as it stood at the start."""
+
+    approved_by: str
+    name: str
+    effective_from: str
+    approved_at: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class RecordEarlier:
+    """An earlier run of the same sample by the same method; its newest revision at that time."""
+
+    number: int
+    run_id: str
+    revision: int
+    outcome: str
+    residue_pct: float | None
+    decision: str | None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class RecordRepeat:
+    """Why a sample was tested again after a result out of specification, and every result before."""
+
+    reason: str
+    earlier: tuple[RecordEarlier, ...]
+
+
 @dataclass(frozen=True, slots=True)
 class ChainHead:
     """The newest batch of the journal's hash chain; written `BATCH:SHA256` where people keep it."""
@@ -173,7 +204,8 @@ class Record:
     schema: str
     run_id: str
     revision: int
-    review: Literal["unreviewed", "accepted", "rejected"]
+    review: ReviewState
+    """Accepted or rejected by the last of `signatures`; a correction makes it unreviewed again."""
     site: str
     bench: str
     arrangement: Literal["beside", "under"]
@@ -205,6 +237,15 @@ class Record:
     limits: RecordLimits
     deviations: tuple[RecordDeviation, ...]
     journal: RecordJournal
+    operator_name: str | None = None
+    """The operator's name by the register of people; null where `operator_id` was typed."""
+    approval: RecordApproval | None = None
+    repeat: RecordRepeat | None = None
+    signatures: tuple[Signature, ...] = ()
+    """Oldest first. Each names the revision it was given over."""
+    corrections: tuple[Correction, ...] = ()
+    invalidation: Invalidation | None = None
+    """Where it is there, `outcome` is invalid, and there is no result; the revision before has the figures."""
 
     def body(self) -> dict[str, Any]:
         """As JSON values, with the SHA-256 of everything else in `record_sha256`."""

@@ -185,6 +185,7 @@ def record() -> Record:
         limits=RecordLimits(residue_max_pct=15.0, residue_min_pct=None),
         deviations=(RecordDeviation(key="late-suction-off", text="suction off 20 s after the decision"),),
         journal=RecordJournal(events=9, head_batch=4, head_sha256="2" * 64),
+        operator_name="Operator One",
     )
 
 

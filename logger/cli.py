@@ -203,7 +203,10 @@ def run(
 
 @app.command()
 def schema(
-    kind: Annotated[str, typer.Argument(help="record, event, live, status, latest, method, bench, rig.")],
+    kind: Annotated[
+        str,
+        typer.Argument(help="record, event, live, status, latest, readings, method, bench, rig, asyncapi."),
+    ],
 ) -> None:
     """JSON Schema (2020-12) of what is published, kept or configured."""
     from logger.app.schemas import KINDS, schema_of

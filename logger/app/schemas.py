@@ -8,18 +8,21 @@ from pydantic import TypeAdapter
 
 from logger.core.method import Method
 from logger.core.rig import Rig
+from logger.publish.asyncapi import asyncapi
 from logger.publish.schemas import schema as message_schema
 from logger.publish.topics import Kind
 from logger.settings import Bench
 
 MESSAGES: tuple[Kind, ...] = get_args(Kind)
 FILES: dict[str, type[Any]] = {"method": Method, "bench": Bench, "rig": Rig}
-KINDS = (*MESSAGES, *FILES)
+KINDS = (*MESSAGES, *FILES, "asyncapi")
 DIALECT = "https://json-schema.org/draft/2020-12/schema"
 
 
 def schema_of(kind: str) -> dict[str, Any]:
-    """The schema of a published message or of a configuration file."""
+    """The schema of a published message or of a configuration file, or all messages as AsyncAPI 3."""
+    if kind == "asyncapi":
+        return asyncapi()
     if kind in FILES:
         return {"$schema": DIALECT, "$id": f"lastgrain/{kind}/1", **TypeAdapter(FILES[kind]).json_schema()}
     return message_schema(next(name for name in MESSAGES if name == kind))

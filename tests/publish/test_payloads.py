@@ -67,7 +67,7 @@ def test_the_record_schema_takes_the_record_on_disk_and_on_the_wire_but_no_half_
     on_disk = json.loads(json.dumps(record().body()))
     validator.validate(on_disk)
     assert not validator.is_valid(on_disk | {"seq": 5})
-    assert not validator.is_valid(on_disk | {"review": "perhaps"})
+    assert not validator.is_valid(on_disk | {"outcome": "perhaps"})
     assert schema_name("record") == RECORD_SCHEMA
 
 

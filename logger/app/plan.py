@@ -30,6 +30,7 @@ def bench_plan(
         mass_period_s=periods_s.get(Channel.MASS),
         dp_period_s=periods_s.get(Channel.PRESSURE),
         checks=bench.checks,
+        shift=bench.shift,
         insecure_broker=bench.broker is not None and bench.broker.insecure,
     )
 

@@ -10,6 +10,7 @@ from logger.core.register.events import RegisterEvent, RegisterKind
 from logger.core.register.state import RegisterState
 from logger.core.run.commands import Refused
 from logger.core.run.plan import BenchPlan
+from logger.core.shift.words import shift_text
 
 
 def entry_maker(
@@ -32,6 +33,7 @@ def entry_maker(
             state=state,
             policy=bench.checks,
             balance=bench.balance,
+            shift=bench.shift,
         )
 
     return make
@@ -39,6 +41,9 @@ def entry_maker(
 
 def entered_text(event: RegisterEvent) -> str:
     """One sentence about the entry that was kept."""
+    own = shift_text(event)
+    if own:
+        return own
     data = event.data
     made: dict[RegisterKind, Callable[[], str]] = {
         RegisterKind.SIEVE_ADDED: lambda: (

@@ -10,6 +10,7 @@ from typing import Any, ClassVar, Literal
 from logger.core.alarm_limits import AlarmLimits
 from logger.core.method import STRICT
 from logger.core.register.policy import CheckPolicy
+from logger.core.shift.policy import ShiftPolicy
 from logger.core.weighing import BalanceSpec
 from logger.settings.toml_model import load_toml
 
@@ -143,6 +144,7 @@ class Bench:
     pressure: PressurePort
     alarms: AlarmLimits = field(default_factory=AlarmLimits)
     checks: CheckPolicy = field(default_factory=CheckPolicy)
+    shift: ShiftPolicy = field(default_factory=ShiftPolicy)
     permit: PermitPort = field(default_factory=PermitPort)
     broker: Broker | None = None
     rig: RigFile | None = None

@@ -5,24 +5,24 @@ Every function gives the data of one entry or raises `ResultError` with a senten
 
 from __future__ import annotations
 
-import re
 from collections.abc import Callable, Mapping
-from datetime import date
 from typing import Any, get_args
 
 from logger.core.balance_check import judge_check
 from logger.core.correction import CorrectionFactor
-from logger.core.refusal import ResultError, require, require_finite
+from logger.core.refusal import require
 from logger.core.register.events import RegisterEvent, RegisterKind
 from logger.core.register.policy import CheckPolicy
-from logger.core.register.state import RegisterState, SieveEntry, factor_of
+from logger.core.register.state import RegisterState, factor_of
+from logger.core.register.typed import LONGEST, EntryBench, id_of, list_of, number, past_day, text_of
+from logger.core.review import Proof
+from logger.core.shift import entries as shift_entries
+from logger.core.shift.policy import ShiftPolicy
 from logger.core.sieve_checks import LEAST_SIEVE_G, judge_tare
 from logger.core.sieves import Standard, TestSieve, apertures_um, tolerance
 from logger.core.text import clean_text
 from logger.core.weighing import BalanceSpec
-
-_ID = re.compile(r"[A-Za-z0-9](?:[A-Za-z0-9._-]{0,38}[A-Za-z0-9])?\Z")
-_LONGEST = 200
+from logger.core.worklist import entries as worklist_entries
 
 
 def enter(
@@ -35,77 +35,41 @@ def enter(
     state: RegisterState,
     policy: CheckPolicy,
     balance: BalanceSpec,
+    shift: ShiftPolicy | None = None,
+    proof: Proof = "typed",
 ) -> RegisterEvent:
-    """One entry, ready to be kept. Raises `ResultError` or `Refused` for what cannot be meant."""
+    """One entry, ready to be kept. Raises `ResultError` or `Refused` for what cannot be meant.
+
+    `proof` says how `by` is known; entries about people and methods need a password once there are people.
+    """
     person = clean_text("by", by, 64)
-    reason = clean_text("why", why, _LONGEST)
+    reason = clean_text("why", why, LONGEST)
     require(bool(person), "say who you are (--by): the register keeps it")
-    bench = _Bench(state, policy, balance, date.fromisoformat(utc[:10]))
+    bench = EntryBench(
+        state=state,
+        policy=policy,
+        balance=balance,
+        utc=utc,
+        by=person,
+        why=reason,
+        proof=proof,
+        shift=shift or ShiftPolicy(),
+    )
     data = _MAKERS[kind](bench, entry)
     if kind is RegisterKind.SIEVE_RETIRED:
         require(bool(reason), "say why the sieve is retired (--why)")
     return RegisterEvent(kind, utc, person, reason, data)
 
 
-class _Bench:
-    """What entries are judged against."""
-
-    def __init__(self, state: RegisterState, policy: CheckPolicy, balance: BalanceSpec, today: date) -> None:
-        self.state, self.policy, self.balance, self.today = state, policy, balance, today
-
-    def sieve(self, entry: Mapping[str, Any]) -> SieveEntry:
-        """The sieve that the entry names."""
-        sieve_id = _text(entry, "sieve_id")
-        known = self.state.sieves.get(sieve_id)
-        if known is None:
-            names = ", ".join(sorted(self.state.sieves)) or "none"
-            raise ResultError(f"sieve {sieve_id!r} is not in the register; there are: {names}")
-        require(not known.retired, f"sieve {sieve_id} was retired ({known.retired})")
-        return known
-
-
-def _text(entry: Mapping[str, Any], name: str) -> str:
-    return clean_text(name, entry.get(name, ""), _LONGEST)
-
-
-def _list(entry: Mapping[str, Any], name: str, kind: type[Any]) -> list[Any]:
-    found = entry.get(name, [])
-    if not isinstance(found, list | tuple) or not all(isinstance(item, kind) for item in found):
-        raise ResultError(f"{name} must be a list, not {found!r}")
-    return list(found)
-
-
-def number(entry: Mapping[str, Any], name: str) -> float:
-    """The value as a number. Raises `ResultError` for anything else, nan and infinity included."""
-    value = entry.get(name)
-    if isinstance(value, bool) or not isinstance(value, int | float):
-        raise ResultError(f"{name} must be a number, not {value!r}")
-    require_finite(**{name: value})
-    return float(value)
-
-
-def _day(text: str, name: str, today: date) -> date:
-    try:
-        day = date.fromisoformat(text)
-    except ValueError:
-        raise ResultError(f"{name} is written YYYY-MM-DD, not {text!r}") from None
-    require(day <= today, f"{name} {day} lies after today ({today}): correct it")
-    return day
-
-
-def _sieve_added(bench: _Bench, entry: Mapping[str, Any]) -> dict[str, Any]:
-    sieve_id, standard = _text(entry, "id"), _text(entry, "standard")
-    require(
-        _ID.match(sieve_id) is not None,
-        f"a sieve's id has letters, digits, dots, hyphens and underscores inside, at most 40: not {sieve_id!r}",
-    )
+def _sieve_added(bench: EntryBench, entry: Mapping[str, Any]) -> dict[str, Any]:
+    sieve_id, standard = id_of(entry, "id", "a sieve's"), text_of(entry, "standard")
     require(sieve_id not in bench.state.sieves, f"sieve {sieve_id} is in the register already")
     known = get_args(Standard)
     require(standard in known, f"standard must be one of {', '.join(known)}, not {standard!r}")
     chosen: Standard = next(name for name in known if name == standard)
-    certified_on = _text(entry, "certified_on")
+    certified_on = text_of(entry, "certified_on")
     if certified_on:
-        _day(certified_on, "certified_on", bench.today)
+        past_day(certified_on, "certified_on", bench.today)
     mean, mean_u = (
         None if entry.get(name) is None else number(entry, name)
         for name in ("mean_aperture_um", "mean_aperture_u_um")
@@ -115,7 +79,7 @@ def _sieve_added(bench: _Bench, entry: Mapping[str, Any]) -> dict[str, Any]:
         aperture_um=number(entry, "aperture_um"),
         frame_mm=number(entry, "frame_mm"),
         standard=chosen,
-        certificate=_text(entry, "certificate"),
+        certificate=text_of(entry, "certificate"),
         certified_on=certified_on,
         mean_aperture_um=mean,
         mean_aperture_u_um=mean_u,
@@ -147,11 +111,11 @@ def _check_aperture(sieve: TestSieve) -> None:
     )
 
 
-def _sieve_retired(bench: _Bench, entry: Mapping[str, Any]) -> dict[str, Any]:
+def _sieve_retired(bench: EntryBench, entry: Mapping[str, Any]) -> dict[str, Any]:
     return {"sieve_id": bench.sieve(entry).sieve.id}
 
 
-def _sieve_tared(bench: _Bench, entry: Mapping[str, Any]) -> dict[str, Any]:
+def _sieve_tared(bench: EntryBench, entry: Mapping[str, Any]) -> dict[str, Any]:
     known, mass_g = bench.sieve(entry), number(entry, "mass_g")
     require(
         mass_g >= LEAST_SIEVE_G, f"{mass_g:g} g is no test sieve: put the clean, empty sieve on the balance"
@@ -163,9 +127,9 @@ def _sieve_tared(bench: _Bench, entry: Mapping[str, Any]) -> dict[str, Any]:
     return {"sieve_id": known.sieve.id, "mass_g": mass_g, "text": text}
 
 
-def _sieve_referenced(bench: _Bench, entry: Mapping[str, Any]) -> dict[str, Any]:
+def _sieve_referenced(bench: EntryBench, entry: Mapping[str, Any]) -> dict[str, Any]:
     known = bench.sieve(entry)
-    text = _text(entry, "checked_on")
+    text = text_of(entry, "checked_on")
     require(
         bool(text), f"the correction factor of sieve {known.sieve.id} has no date: enter when it was found"
     )
@@ -175,18 +139,18 @@ def _sieve_referenced(bench: _Bench, entry: Mapping[str, Any]) -> dict[str, Any]
         certified_u_pct=number(entry, "certified_u_pct"),
         found_pct=number(entry, "found_pct"),
         found_u_pct=number(entry, "found_u_pct"),
-        checked_on=_day(text, "checked_on", bench.today),
-        certificate=_text(entry, "certificate"),
+        checked_on=past_day(text, "checked_on", bench.today),
+        certificate=text_of(entry, "certificate"),
     )
     data = {name: getattr(factor, name) for name in CorrectionFactor.__dataclass_fields__}
     data |= {"checked_on": factor.checked_on.isoformat()}
-    run_ids = [clean_text("run", run_id, 64) for run_id in _list(entry, "run_ids", str)]
+    run_ids = [clean_text("run", run_id, 64) for run_id in list_of(entry, "run_ids", str)]
     factor_of(data)
     return data | {"run_ids": run_ids, "factor": factor.factor, "factor_u": factor.factor_u}
 
 
-def _balance_checked(bench: _Bench, entry: Mapping[str, Any]) -> dict[str, Any]:
-    weight = bench.policy.weight(_text(entry, "weight_id"))
+def _balance_checked(bench: EntryBench, entry: Mapping[str, Any]) -> dict[str, Any]:
+    weight = bench.policy.weight(text_of(entry, "weight_id"))
     zero_g, reading_g = number(entry, "zero_g"), number(entry, "reading_g")
     found = judge_check(weight.weight(), zero_g, reading_g, bench.balance.readability_g)
     return {
@@ -202,11 +166,11 @@ def _balance_checked(bench: _Bench, entry: Mapping[str, Any]) -> dict[str, Any]:
     }
 
 
-def _pressure_checked(bench: _Bench, entry: Mapping[str, Any]) -> dict[str, Any]:
+def _pressure_checked(bench: EntryBench, entry: Mapping[str, Any]) -> dict[str, Any]:
     policy, zero_pa = bench.policy, number(entry, "zero_pa")
     span = [
         {"applied_pa": number(point, "applied_pa"), "reading_pa": number(point, "reading_pa")}
-        for point in _list(entry, "span", Mapping)
+        for point in list_of(entry, "span", Mapping)
     ]
     faults = []
     limit_pa = policy.pressure_zero_tolerance_pa
@@ -219,17 +183,33 @@ def _pressure_checked(bench: _Bench, entry: Mapping[str, Any]) -> dict[str, Any]
         if abs(off_pct) > policy.pressure_span_tolerance_pct + 1e-9:
             allowed = f"{policy.pressure_span_tolerance_pct:g} % allowed"
             faults.append(f"{off_pct:+.2g} % off at {applied_pa:g} Pa, {allowed}")
-    reference = _text(entry, "reference")
+    reference = text_of(entry, "reference")
     require(not span or bool(reference), "name the reference instrument (--reference) of a span check")
     text = "; ".join(faults) or f"zero {zero_pa:+g} Pa, {len(span)} points of span within tolerance"
     return {"reference": reference, "zero_pa": zero_pa, "span": span, "passed": not faults, "text": text}
 
 
-_MAKERS: dict[RegisterKind, Callable[[_Bench, Mapping[str, Any]], dict[str, Any]]] = {
+_MAKERS: dict[RegisterKind, Callable[[EntryBench, Mapping[str, Any]], dict[str, Any]]] = {
     RegisterKind.SIEVE_ADDED: _sieve_added,
     RegisterKind.SIEVE_RETIRED: _sieve_retired,
     RegisterKind.SIEVE_TARED: _sieve_tared,
     RegisterKind.SIEVE_REFERENCED: _sieve_referenced,
     RegisterKind.BALANCE_CHECKED: _balance_checked,
     RegisterKind.PRESSURE_CHECKED: _pressure_checked,
+    RegisterKind.PART_CHANGED: lambda bench, entry: shift_entries.part_changed(entry),
+    RegisterKind.AIR_MEASURED: lambda bench, entry: shift_entries.air_measured(entry, bench.shift),
+    RegisterKind.PRESSURE_ZEROED: lambda bench, entry: shift_entries.pressure_zeroed(entry, bench.policy),
+    RegisterKind.RESTORE_DRILLED: lambda bench, entry: shift_entries.restore_drilled(entry),
+    RegisterKind.ENTRY_WITHDRAWN: lambda bench, entry: shift_entries.entry_withdrawn(
+        entry, bench.state.shift, bench.utc, bench.why
+    ),
+    RegisterKind.SAMPLES_PLANNED: lambda bench, entry: worklist_entries.samples_planned(
+        entry, bench.state.worklist
+    ),
+    RegisterKind.SAMPLE_WITHDRAWN: lambda bench, entry: worklist_entries.sample_withdrawn(
+        entry, bench.state.worklist, bench.why
+    ),
+    RegisterKind.SAMPLE_RESTORED: lambda bench, entry: worklist_entries.sample_restored(
+        entry, bench.state.worklist
+    ),
 }

@@ -17,6 +17,16 @@ class RegisterKind(StrEnum):
     """A reference powder was sieved on it: certified and found residue make its correction factor."""
     BALANCE_CHECKED = "balance_checked"
     PRESSURE_CHECKED = "pressure_checked"
+    PART_CHANGED = "part_changed"
+    """Bag or filter of the extractor."""
+    AIR_MEASURED = "air_measured"
+    PRESSURE_ZEROED = "pressure_zeroed"
+    RESTORE_DRILLED = "restore_drilled"
+    ENTRY_WITHDRAWN = "entry_withdrawn"
+    """The newest entry of a kind of the start of a shift does not stand."""
+    SAMPLES_PLANNED = "samples_planned"
+    SAMPLE_WITHDRAWN = "sample_withdrawn"
+    SAMPLE_RESTORED = "sample_restored"
 
 
 @dataclass(frozen=True, slots=True)

@@ -8,7 +8,9 @@ from datetime import date
 
 from logger.core.correction import CorrectionFactor
 from logger.core.register.events import RegisterEvent, RegisterKind
+from logger.core.shift.state import SHIFT_STEPS, ShiftState
 from logger.core.sieves import TestSieve
+from logger.core.worklist.items import WORKLIST_STEPS, Worklist
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -92,6 +94,8 @@ class RegisterState:
     sieves: Mapping[str, SieveEntry] = field(default_factory=dict)
     balance_checks: tuple[BalanceCheck, ...] = ()
     pressure_checks: tuple[PressureCheck, ...] = ()
+    shift: ShiftState = field(default_factory=ShiftState)
+    worklist: Worklist = field(default_factory=Worklist)
 
 
 def fold_register(events: Iterable[RegisterEvent]) -> RegisterState:
@@ -143,6 +147,14 @@ def _pressure(state: RegisterState, event: RegisterEvent) -> RegisterState:
     return replace(state, pressure_checks=(*state.pressure_checks, check))
 
 
+def _shift(state: RegisterState, event: RegisterEvent) -> RegisterState:
+    return replace(state, shift=SHIFT_STEPS[event.kind](state.shift, event))
+
+
+def _worklist(state: RegisterState, event: RegisterEvent) -> RegisterState:
+    return replace(state, worklist=WORKLIST_STEPS[event.kind](state.worklist, event))
+
+
 _STEPS: dict[RegisterKind, Callable[[RegisterState, RegisterEvent], RegisterState]] = {
     RegisterKind.SIEVE_ADDED: _added,
     RegisterKind.SIEVE_RETIRED: _retired,
@@ -150,4 +162,6 @@ _STEPS: dict[RegisterKind, Callable[[RegisterState, RegisterEvent], RegisterStat
     RegisterKind.SIEVE_REFERENCED: _referenced,
     RegisterKind.BALANCE_CHECKED: _balance,
     RegisterKind.PRESSURE_CHECKED: _pressure,
+    **dict.fromkeys(SHIFT_STEPS, _shift),
+    **dict.fromkeys(WORKLIST_STEPS, _worklist),
 }

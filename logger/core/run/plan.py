@@ -15,6 +15,7 @@ from logger.core.register.fitness import Fitness
 from logger.core.register.planned import PlannedSieve
 from logger.core.register.policy import CheckPolicy
 from logger.core.rig import Rig
+from logger.core.shift.policy import ShiftPolicy
 from logger.core.weighing import BalanceSpec
 
 
@@ -48,6 +49,7 @@ class BenchPlan:
     dp_period_s: float | None = None
     insecure_broker: bool = False
     checks: CheckPolicy = field(default_factory=CheckPolicy)
+    shift: ShiftPolicy = field(default_factory=ShiftPolicy)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -1,0 +1,1 @@
+"""Planned samples of a bench, and what a sample's job asks for next."""

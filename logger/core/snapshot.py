@@ -12,6 +12,22 @@ from typing import Literal
 
 LinkState = Literal["up", "silent", "lost", "absent", "wrong-instrument"]
 Level = Literal["info", "notice", "warning", "alarm"]
+Mark = Literal[
+    "",
+    "weighed",
+    "held",
+    "resumed",
+    "stopped",
+    "endpoint",
+    "time-limit",
+    "out-of-band",
+    "tapped",
+    "brushed",
+    "lumps",
+    "noted",
+    "knocked",
+]
+"""What a chart of the run marks; "" for an event that it does not show."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -142,13 +158,16 @@ class RunView:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class EventView:
-    """One line of the run's log."""
+    """One line of the run's log. The times are None before the suction was on."""
 
     seq: int
     utc: str
     kind: str
     level: Level
     text: str
+    mark: Mark = ""
+    elapsed_s: float | None = None
+    effective_s: float | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -23,6 +23,7 @@ from logger.core.run.commands import Command, Do, Refused, Reply
 from logger.core.run.engine import RunEngine
 from logger.core.run.events import Event, EventKind
 from logger.core.run.live import LiveRate
+from logger.core.run.marks import event_mark
 from logger.core.run.plan import BenchPlan, RunPlan
 from logger.core.run.start import (
     check_arrangement,
@@ -117,6 +118,9 @@ class BenchService:
             return
         for reading in readings:
             engine.on_reading(reading)
+        if engine.run.live is not None:
+            state = engine.run.live.state()
+            self.history.rate = (state.rate_pct_per_min, state.rate_u_pct_per_min)
         self._after_input(readings)
         if self.setup.publish_readings:
             self._collect(readings, last=engine.ended)
@@ -355,8 +359,10 @@ class BenchService:
             self.changed.set()
 
     def _show(self, events: Sequence[Event]) -> None:
+        run = None if self.engine is None else self.engine.run
         for event in events:
             self._event_count += 1
+            elapsed_s = None if run is None else run.facts.elapsed_s(event.at_ns)
             self.events.append(
                 EventView(
                     seq=self._event_count,
@@ -364,6 +370,9 @@ class BenchService:
                     kind=event.kind.value,
                     level=event_level(event),
                     text=event_text(event.kind, event.data),
+                    mark=event_mark(event),
+                    elapsed_s=elapsed_s,
+                    effective_s=None if run is None or elapsed_s is None else run.pressure.effective_s,
                 )
             )
 

@@ -57,11 +57,16 @@ class QueryReply:
 
 @dataclass(frozen=True, slots=True)
 class History:
-    """The run so far, as sent at the start: s since suction on, load in g (tare off), pressure in Pa."""
+    """The run so far, as sent at the start: s since suction on, load in g (tare off), pressure in Pa, loss rate.
+
+    The rate and its standard uncertainty are in % of the charge per minute.
+    """
 
     t_s: tuple[float, ...] = ()
     mass_g: tuple[float | None, ...] = ()
     dp_pa: tuple[float | None, ...] = ()
+    rate: tuple[float | None, ...] = ()
+    rate_u: tuple[float | None, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -229,20 +234,22 @@ class ServiceClient:
         self._changed.set()
 
 
+_COLUMNS = ("t_s", "mass_g", "dp_pa", "rate_pct_per_min", "rate_u_pct_per_min")
+
+
 def _history(data: object) -> History:
-    """The columns of a hello; whatever is not three columns of one length is taken as none."""
-    if not isinstance(data, dict):
+    """The columns of a hello; whatever is not columns of one length is taken as none. A rate may be missing."""
+    if not isinstance(data, dict) or not isinstance(data.get("t_s"), list):
         return History()
-    columns = [data.get(name) for name in ("t_s", "mass_g", "dp_pa")]
-    if not all(isinstance(column, list) and len(column) == len(columns[0] or ()) for column in columns):
+    length = len(data["t_s"])
+    columns = [data.get(name, [None] * length) for name in _COLUMNS]
+    if not all(isinstance(column, list) and len(column) == length for column in columns):
         return History()
-    times, masses, pressures = (tuple(map(_number, column or ())) for column in columns)
-    rows = [row for row in zip(times, masses, pressures, strict=True) if row[0] is not None]
-    return History(
-        tuple(row[0] for row in rows if row[0] is not None),
-        tuple(row[1] for row in rows),
-        tuple(row[2] for row in rows),
-    )
+    rows = [
+        row for row in zip(*(map(_number, column) for column in columns), strict=True) if row[0] is not None
+    ]
+    times, *others = zip(*rows, strict=True) if rows else ((),) * len(_COLUMNS)
+    return History(tuple(t_s for t_s in times if t_s is not None), *others)
 
 
 def _number(value: object) -> float | None:

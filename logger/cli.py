@@ -22,7 +22,6 @@ from logger.app.cli_base import (
     DataOption,
     JsonOption,
     fail,
-    print_out,
     say,
     the_bench,
     the_data,
@@ -31,7 +30,9 @@ from logger.app.cli_blank import blank
 from logger.app.cli_checks import checks_app
 from logger.app.cli_method import method_app, replay, study
 from logger.app.cli_results import distribution, precision, results
+from logger.app.cli_runs import runs_app
 from logger.app.cli_sieves import sieves_app
+from logger.app.cli_sink import sink
 from logger.app.paths import data_folder
 from logger.core.refusal import ResultError
 from logger.core.run.commands import Refused
@@ -44,7 +45,6 @@ app = typer.Typer(
     pretty_exceptions_enable=False,
     context_settings={"help_option_names": ["-h", "--help"]},
 )
-runs_app = typer.Typer(help="The history: list, show, export and verify runs.", no_args_is_help=True)
 app.add_typer(runs_app, name="runs")
 app.add_typer(sieves_app, name="sieves")
 app.add_typer(checks_app, name="checks")
@@ -55,6 +55,7 @@ app.command()(results)
 app.command()(distribution)
 app.command()(precision)
 app.command()(blank)
+app.command()(sink)
 
 
 @app.callback(invoke_without_command=True)
@@ -214,82 +215,6 @@ def schema(
     if kind not in KINDS:
         fail(EXIT_USAGE, f"There is no schema {kind!r}; there are: {', '.join(KINDS)}.")
     print(json.dumps(schema_of(kind), indent=2, ensure_ascii=False))
-
-
-@runs_app.command("list")
-def runs_list(
-    limit: Annotated[int, typer.Option(min=1, help="How many, newest first.")] = 20,
-    data: DataOption = None,
-    json_out: JsonOption = False,
-) -> None:
-    """Newest runs first."""
-    from logger.app.runs import list_runs
-
-    print_out(list_runs(the_data(data), limit, json_out))
-
-
-@runs_app.command("show")
-def runs_show(
-    which: Annotated[str, typer.Argument(metavar="RUN", help="Number, or the beginning of the id.")],
-    data: DataOption = None,
-    json_out: JsonOption = False,
-) -> None:
-    """One run: result, decision, weighings, events."""
-    from logger.app.runs import show_run
-
-    print_out(show_run(the_data(data), which, json_out))
-
-
-@runs_app.command("export")
-def runs_export(
-    which: Annotated[
-        str | None, typer.Argument(metavar="RUN", help="Number, or the beginning of the id.")
-    ] = None,
-    to: Annotated[Path, typer.Option("--to", metavar="DIR", help="Where the files are written.")] = Path(),
-    table: Annotated[
-        bool, typer.Option("--csv", help="One table for a spreadsheet, a line a run: of RUN, or of all.")
-    ] = False,
-    bundle: Annotated[
-        bool, typer.Option("--bundle", help="One zip file that `runs verify --bundle` checks anywhere.")
-    ] = False,
-    data: DataOption = None,
-) -> None:
-    """Record (JSON), events, readings (CSV) and trace of one run, as files named by the run's number."""
-    from logger.app.export import export_bundle, export_records, export_run
-
-    if table and bundle:
-        fail(EXIT_USAGE, "Give either --csv or --bundle.")
-    if table:
-        paths = export_records(the_data(data), which, to)
-    elif which is None:
-        fail(EXIT_USAGE, "Name the run: its number, or the beginning of its id (`lastgrain runs list`).")
-    else:
-        paths = (export_bundle if bundle else export_run)(the_data(data), which, to)
-    for path in paths:
-        print(path)
-
-
-@runs_app.command("verify")
-def runs_verify(
-    head: Annotated[
-        str | None, typer.Option(metavar="BATCH:SHA256", help="A head that was kept elsewhere.")
-    ] = None,
-    bundle: Annotated[
-        Path | None, typer.Option("--bundle", metavar="FILE", help="Check this exported run; needs no store.")
-    ] = None,
-    data: DataOption = None,
-    json_out: JsonOption = False,
-) -> None:
-    """Check the hash chain, the readings and the records. Exit 5 when something was altered or is missing."""
-    from logger.app.runs import verify_bundle, verify_store
-
-    findings = verify_store(the_data(data), head) if bundle is None else verify_bundle(bundle, head)
-    if json_out:
-        print_out([{"verdict": finding.verdict, "text": finding.text} for finding in findings])
-    else:
-        print("\n".join(f"{finding.verdict}: {finding.text}" for finding in findings))
-    if not all(finding.sound for finding in findings):
-        raise typer.Exit(EXIT_STORE)
 
 
 @app.command()

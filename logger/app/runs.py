@@ -12,29 +12,40 @@ from logger.app.paths import DataFolder
 from logger.core.record import ChainHead
 from logger.core.record_assessment import read_assessment
 from logger.core.run.words import event_text
+from logger.core.run_list import OPEN, RunFilter, RunLine
 from logger.core.text import printable
 from logger.settings import ConfigError
 from logger.store import history
 from logger.store.bundle import check_bundle, read_bundle
 from logger.store.head_file import read_head_file
+from logger.store.history_reader import list_page
 from logger.store.verify import Finding, verify
 
 
-def list_runs(data: DataFolder, limit: int, json_out: bool) -> str | list[dict[str, Any]]:
+def list_runs(
+    data: DataFolder, wanted: RunFilter, limit: int, before: int | None, json_out: bool
+) -> str | list[dict[str, Any]]:
     """Newest runs first, as lines or as JSON values. Raises StoreError."""
-    with history.reading(data.store) as connection:
-        rows = history.list_runs(connection, limit)
+    found = list_page(data.store, wanted, limit, before)
     if json_out:
-        return [asdict(row) for row in rows]
-    lines = [f"{'No':>5}  {'started (UTC)':19}  {'sample':16}  {'method':22}  {'outcome':11}  residue"]
-    for row in rows:
-        residue = "" if row.residue_pct is None else f"{row.residue_pct:.2f} %"
-        started = row.started_at[:19].replace("T", " ")
-        lines.append(
-            f"{row.number:>5}  {started:19}  {printable(row.sample_id)[:16]:16}  {row.method_id[:22]:22}  "
-            f"{row.outcome or 'open':11}  {residue}"
-        )
+        return [asdict(line) for line in found.runs]
+    head = f"{'No':>5}  {'started (UTC)':19}  {'sample':16}  {'method':22}  {'outcome':11}  {'residue':>8}  decision"
+    lines = [head, *(_row(line) for line in found.runs)]
+    if found.cursor is not None:
+        lines.append(f"There are more: --limit, or --before {found.cursor} for the next page.")
+    elif not found.runs and wanted != RunFilter():
+        lines.append("No run fits. Words are found by their beginnings; take a filter away.")
     return "\n".join(lines)
+
+
+def _row(line: RunLine) -> str:
+    residue = "" if line.residue_pct is None else f"{line.residue_pct:.2f} %"
+    started = line.started_at[:19].replace("T", " ")
+    reviewed = f" ({line.review})" if line.review not in ("", "unreviewed") else ""
+    return (
+        f"{line.number:>5}  {started:19}  {printable(line.sample_id)[:16]:16}  {line.method_id[:22]:22}  "
+        f"{line.outcome or OPEN:11}  {residue:>8}  {line.decision or '-'}{reviewed}"
+    )
 
 
 def show_run(data: DataFolder, which: str, json_out: bool) -> str | dict[str, Any]:

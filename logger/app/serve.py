@@ -31,10 +31,13 @@ from logger.publish.board import view_without_broker
 from logger.publish.sender import Publisher
 from logger.publish.settings import BrokerSettings
 from logger.service.bench_service import BenchService, BenchSetup
+from logger.service.history_queries import history_queries
 from logger.service.local_server import LocalServer
 from logger.service.permit_desk import PermitDesk
 from logger.service.picture import live_values, snapshot
+from logger.service.queries import Queries
 from logger.settings import Bench
+from logger.store.history_reader import StoreHistory
 from logger.store.install import install_id
 from logger.store.journal import Journal
 from logger.store.lock import InstanceLock
@@ -122,7 +125,7 @@ async def _run_bench(
     files = {name: path for name, (_, path) in methods.items()}
     beside: dict[str, Callable[[], Awaitable[None]]] = {
         "live values": lambda: _live(service),
-        "local socket": lambda: LocalServer(service, options.data.socket).run(),
+        "local socket": lambda: LocalServer(service, options.data.socket, _queries(options.data)).run(),
         "file watch": lambda: watch_files(files, service.method_file_changed),
     }
     if permit is not None:
@@ -132,6 +135,11 @@ async def _run_bench(
     for name, make in beside.items():
         jobs[name] = keep_going(name, make, service.part_failed)
     return await _until_signal(service, jobs)
+
+
+def _queries(data: DataFolder) -> Queries:
+    """The questions that consoles may ask."""
+    return Queries({**history_queries(StoreHistory(data.store))})
 
 
 def _setup(options: ServeOptions, bench: Bench, methods: Mapping[str, Method]) -> BenchSetup:

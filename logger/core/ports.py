@@ -13,6 +13,7 @@ from logger.core.register.events import RegisterEvent
 from logger.core.register.look import RegisterLook
 from logger.core.register.state import RegisterState
 from logger.core.run.events import Event
+from logger.core.run_list import RunFilter, RunPage
 from logger.core.snapshot import BrokerView
 
 MessageKind = Literal["event", "record", "readings"]
@@ -97,6 +98,17 @@ class Register(Protocol):
 
         The future fails with what `make` raises, and with Refused when the store cannot be written.
         """
+        ...
+
+
+class HistoryReader(Protocol):
+    """What is kept, for people who look back. Each call blocks for a read, so never on the event loop.
+
+    Raises Refused, with a sentence, for what cannot be read or is not there.
+    """
+
+    def list_runs(self, wanted: RunFilter, limit: int, before: int | None = None) -> RunPage:
+        """The newest `limit` runs that fit, of those with a number below `before`."""
         ...
 
 

@@ -1,0 +1,239 @@
+"""Lists and searches over the index beside the store: right after every change, made anew when it does not fit."""
+
+from __future__ import annotations
+
+import json
+import sqlite3
+from contextlib import closing
+from pathlib import Path
+from typing import Any, get_args
+
+import pytest
+
+from logger.core.record import Outcome
+from logger.core.run.commands import Refused
+from logger.core.run_list import OPEN, OUTCOMES, RunFilter, run_filter
+from logger.store.history_reader import StoreHistory, list_page
+from logger.store.run_index import index_path
+from tests.hostile import KEPT, composed
+from tests.store.big_history import METHODS, OPERATORS, big_history, body_of, lot_of, run_id_of, sample_of
+from tests.store.quick_runs import open_journal
+
+RUNS = 400
+
+
+@pytest.fixture(scope="module")
+def store(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    return big_history(tmp_path_factory.mktemp("history") / "s.sqlite", RUNS)
+
+
+def numbers(store: Path, **wanted: str) -> list[int]:
+    return [line.number for line in list_page(store, run_filter(dict(wanted)), 500).runs]
+
+
+def fits(number: int, **wanted: str) -> bool:
+    """The same question asked of the rows in plain Python."""
+    body = body_of(number)
+    have = {
+        "method_id": METHODS[number % 4],
+        "decision": body["assessment"]["decision"]["outcome"],
+        "review": body["review"],
+        "sieve_id": body["sieve"]["id"],
+        "sample_id": sample_of(number),
+        "outcome": "endpoint",
+    }
+    return all(have[name] == value for name, value in wanted.items())
+
+
+@pytest.mark.parametrize(
+    "wanted",
+    [
+        {},
+        {"method_id": METHODS[1]},
+        {"decision": "reject", "review": "accepted"},
+        {"review": "unreviewed"},
+        {"sieve_id": "TS-4", "method_id": METHODS[2]},
+        {"sample_id": sample_of(77)},
+        {"outcome": "endpoint"},
+        {"outcome": "aborted"},
+        {"decision": "none"},
+        {"method_id": "no-such"},
+    ],
+)
+def test_filters_find_what_a_plain_look_finds(store: Path, wanted: dict[str, str]) -> None:
+    expected = [
+        number for number in range(RUNS, 0, -1) if "none" not in wanted.values() and fits(number, **wanted)
+    ]
+    assert numbers(store, **wanted) == expected
+
+
+@pytest.mark.parametrize(
+    ("text", "expected"),
+    [
+        (sample_of(123), [123]),
+        ("mill-4-000123", [123]),
+        ("000123", [123]),
+        (run_id_of(55)[:18], [55]),
+        (run_id_of(55).replace("-", "").upper(), [55]),
+        (run_id_of(55)[:7], []),
+        (f"{lot_of(60)} {OPERATORS[60 % 9]}", [n for n in range(99, 49, -1) if n % 9 == 60 % 9]),
+        ("000123 fly", []),
+        ("23", []),
+        ("filler", [n for n in range(RUNS, 0, -1) if METHODS[n % 4].startswith("filler")]),
+        ("  ", list(range(RUNS, 0, -1))),
+    ],
+)
+def test_words_are_found_by_their_beginnings(store: Path, text: str, expected: list[int]) -> None:
+    assert numbers(store, text=text) == expected
+
+
+def test_pages_follow_each_other_without_gap_or_repeat(store: Path) -> None:
+    for wanted in ({}, {"text": "mill"}, {"method_id": METHODS[0]}):
+        seen: list[int] = []
+        before = None
+        while True:
+            page = list_page(store, run_filter(dict(wanted)), 17, before)
+            seen += [line.number for line in page.runs]
+            if page.cursor is None:
+                break
+            before = page.cursor
+        assert seen == numbers(store, **wanted)
+
+
+def test_days_are_whole_and_both_are_included(store: Path) -> None:
+    lines = list_page(store, RunFilter(since="2016-01-02", until="2016-01-03"), 500).runs
+    days = {line.started_at[:10] for line in lines}
+    assert days == {"2016-01-02", "2016-01-03"}
+    assert len(lines) == 80
+
+
+def test_a_group_is_sample_lot_and_method(tmp_path: Path) -> None:
+    path = big_history(tmp_path / "s.sqlite", 20)
+    with closing(sqlite3.connect(path)) as connection, connection:
+        connection.execute(
+            "UPDATE run SET sample_id = 'A', lot = 'B', method_id = 'm' WHERE number IN (3, 9, 14)"
+        )
+        connection.execute("UPDATE run SET sample_id = 'A', lot = 'C', method_id = 'm' WHERE number = 15")
+        connection.execute(
+            "DELETE FROM record WHERE run_id IN (SELECT run_id FROM run WHERE sample_id = 'A')"
+        )
+    assert numbers(path, like="9") == [14, 9, 3]
+    assert numbers(path, like="999") == []
+
+
+def _revise(path: Path, number: int, revision: int, **changed: Any) -> None:
+    body = body_of(number) | changed
+    with closing(sqlite3.connect(path)) as connection, connection:
+        connection.execute(
+            "INSERT INTO record VALUES (?, ?, 'endpoint', 11.5, ?)",
+            (run_id_of(number), revision, json.dumps(body)),
+        )
+
+
+def test_the_next_question_sees_new_runs_and_revisions(tmp_path: Path) -> None:
+    path = big_history(tmp_path / "s.sqlite", 30)
+    assert numbers(path, review="unreviewed") == []
+    with closing(sqlite3.connect(path)) as connection, connection:
+        connection.execute(
+            "INSERT INTO run VALUES ('ffffffff-0000', 31, 'NEW 31', 'op', '', 'm', 1, '2020-01-01T00:00:00Z', 0)"
+        )
+    assert numbers(path, text="new") == [31]
+    assert numbers(path, outcome="open") == [31]
+    corrected = {"sample_id": "RIGHT-7", "lot": "L9"}
+    _revise(path, 7, 2, sample=corrected, review="unreviewed")
+    assert numbers(path, text="right-7") == [7]
+    assert numbers(path, text=sample_of(7)) == []
+    line = list_page(path, RunFilter(text="right"), 5).runs[0]
+    assert (line.revision, line.residue_pct, line.review, line.lot) == (2, 11.5, "unreviewed", "L9")
+
+
+def test_a_restored_store_is_indexed_anew(tmp_path: Path) -> None:
+    path = big_history(tmp_path / "s.sqlite", 30)
+    assert len(numbers(path)) == 30
+    path.unlink()
+    big_history(path, 12)
+    with closing(sqlite3.connect(path)) as connection, connection:
+        connection.execute("UPDATE run SET sample_id = 'OTHER' WHERE number = 12")
+    assert numbers(path) == list(range(12, 0, -1))
+    assert numbers(path, text=sample_of(20)) == []
+
+
+@pytest.mark.parametrize("damage", [b"", b"no index at all" * 400, b"SQLite format 3\x00" + b"\xff" * 8000])
+def test_a_damaged_index_is_made_again(tmp_path: Path, damage: bytes) -> None:
+    path = big_history(tmp_path / "s.sqlite", 10)
+    index_path(path).write_bytes(damage)
+    assert len(numbers(path)) == 10
+    assert numbers(path, text=sample_of(4)) == [4]
+
+
+def test_the_index_is_closed_to_others(tmp_path: Path) -> None:
+    path = big_history(tmp_path / "s.sqlite", 10)
+    assert numbers(path)
+    assert index_path(path).stat().st_mode & 0o777 == 0o600
+
+
+def test_an_index_of_another_format_is_made_again(tmp_path: Path) -> None:
+    path = big_history(tmp_path / "s.sqlite", 10)
+    with closing(sqlite3.connect(index_path(path))) as index, index:
+        index.execute("CREATE TABLE line (x)")
+        index.execute("PRAGMA user_version = 99")
+    assert len(numbers(path)) == 10
+
+
+def test_where_nothing_can_be_written_the_list_is_made_in_memory(tmp_path: Path) -> None:
+    path = big_history(tmp_path / "s.sqlite", 10)
+    index_path(path).mkdir()
+    assert len(numbers(path)) == 10
+
+
+def test_a_damaged_record_is_listed_by_its_run(tmp_path: Path) -> None:
+    path = big_history(tmp_path / "s.sqlite", 3)
+    with closing(sqlite3.connect(path)) as connection, connection:
+        connection.execute("UPDATE record SET body = '{[' WHERE run_id = ?", (run_id_of(2),))
+    line = list_page(path, RunFilter(text=sample_of(2)), 5).runs[0]
+    assert (line.sample_id, line.outcome, line.decision) == (sample_of(2), "endpoint", "")
+
+
+def test_every_hostile_sample_is_found_by_itself(tmp_path: Path) -> None:
+    path = tmp_path / "s.sqlite"
+    open_journal(path).close()
+    texts = [composed(text) for text in KEPT.values()]
+    with closing(sqlite3.connect(path)) as connection, connection:
+        connection.executemany(
+            "INSERT INTO run VALUES (?, ?, ?, 'op', '', 'm', 1, '2020-01-01T00:00:00Z', 0)",
+            ((f"{n:032x}", n, text) for n, text in enumerate(texts, start=1)),
+        )
+    for number, text in enumerate(texts, start=1):
+        assert number in numbers(path, text=text), text
+        assert numbers(path, sample_id=text) == [number]
+
+
+@pytest.mark.parametrize(
+    ("given", "told"),
+    [
+        ({"outcome": "endpunkt"}, "no outcome 'endpunkt'; there are: endpoint,"),
+        ({"decision": "yes"}, "no decision 'yes'"),
+        ({"review": "x"}, "no review 'x'"),
+        ({"since": "yesterday"}, "since must be a day such as"),
+        ({"until": "2026-02-30"}, "until must be a day"),
+        ({"until": "9999-12-31"}, "until must be a day"),
+        ({"until": "٢٠٢٦-01-01"}, "until must be a day"),
+        ({"like": "x"}, "number of a run"),
+        ({"text": "x" * 121}, "at most 120"),
+        ({"text": "a\x1b[2J"}, r"U\+001B"),
+        ({"text": 7}, "must be text"),
+    ],
+)
+def test_a_filter_that_cannot_be_meant_is_told(given: dict[str, Any], told: str) -> None:
+    with pytest.raises(Refused, match=told):
+        run_filter(given)
+
+
+def test_the_outcomes_named_are_those_of_a_record() -> None:
+    assert (*get_args(Outcome), OPEN) == OUTCOMES
+
+
+def test_without_a_store_the_service_gets_a_sentence(tmp_path: Path) -> None:
+    with pytest.raises(Refused, match="no store yet"):
+        StoreHistory(tmp_path / "s.sqlite").list_runs(RunFilter(), 10)
+    assert list(tmp_path.iterdir()) == []

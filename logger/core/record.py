@@ -177,6 +177,46 @@ class RecordRepeat:
     earlier: tuple[RecordEarlier, ...]
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class RecordConditions:
+    """Air at the bench (°C, % relative humidity) and the extractor's newest part, as entered before the run.
+
+    Null where it was not entered, or the air was measured too long before. `part_runs` counts earlier runs.
+    """
+
+    temperature_c: float | None
+    humidity_pct: float | None
+    air_measured_at: str | None
+    air_measured_by: str | None
+    part: Literal["bag", "filter"] | None
+    part_changed_at: str | None
+    part_runs: int | None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class RecordPortion:
+    """The portion was what run number `from_run` left on the next finer sieve, `mass_g` as weighed there."""
+
+    from_run: int
+    run_id: str
+    mass_g: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class RecordCare:
+    """The sieve inspected and cleaned before or after the run, or deposits seen on the lid.
+
+    What is noted after the record was issued stands in the run's events only.
+    """
+
+    when: Literal["before", "after", "lid"]
+    in_order: bool
+    note: str
+    text: str
+    by: str
+    at: str
+
+
 @dataclass(frozen=True, slots=True)
 class ChainHead:
     """The newest batch of the journal's hash chain; written `BATCH:SHA256` where people keep it."""
@@ -246,6 +286,10 @@ class Record:
     corrections: tuple[Correction, ...] = ()
     invalidation: Invalidation | None = None
     """Where it is there, `outcome` is invalid, and there is no result; the revision before has the figures."""
+    conditions: RecordConditions | None = None
+    portion: RecordPortion | None = None
+    """Null for a fresh test portion."""
+    sieve_care: tuple[RecordCare, ...] = ()
 
     def body(self) -> dict[str, Any]:
         """As JSON values, with the SHA-256 of everything else in `record_sha256`."""
@@ -299,7 +343,16 @@ def build_record(run_id: str, facts: RunFacts, head: ChainHead) -> Record:
         limits=_limits(plan),
         deviations=tuple(RecordDeviation(**entry) for entry in facts.deviations),
         journal=RecordJournal(events=facts.events, head_batch=head.batch, head_sha256=head.sha256),
+        conditions=RecordConditions(**plan["conditions"]) if plan.get("conditions") else None,
+        portion=RecordPortion(**plan["portion"]) if plan.get("portion") else None,
+        sieve_care=record_care(facts),
     )
+
+
+def record_care(facts: RunFacts) -> tuple[RecordCare, ...]:
+    """What is known of the sieve's care so far, oldest first."""
+    names = ("when", "in_order", "note", "text", "by")
+    return tuple(RecordCare(**{name: entry[name] for name in names}, at=entry["utc"]) for entry in facts.care)
 
 
 _BY_STATE: dict[RunState, Outcome] = {

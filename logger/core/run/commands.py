@@ -18,6 +18,8 @@ class Do(StrEnum):
     STOP = "stop"
     ABORT = "abort"
     NOTE = "note"
+    SIEVE_CARE = "sieve_care"
+    LID_DEPOSITS = "lid_deposits"
     RELEASED_BY_HAND = "released_by_hand"
     CLOSE = "close"
 

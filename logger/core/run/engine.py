@@ -222,6 +222,6 @@ def _watch_zero(run: Run, now_ns: int) -> None:
 
 def _tared_with_sieve_on(run: Run, steady_g: float) -> bool:
     """The display shows about the charge alone while a sieve many times heavier should be under it."""
-    charge_g, tare_g = run.plan.method.charge.mass_g, run.facts.tare_g or 0.0
+    charge_g, tare_g = run.plan.charge_target_g, run.facts.tare_g or 0.0
     about_charge = 0.5 * charge_g < steady_g < 2 * charge_g
     return run.state is RunState.CHARGING and about_charge and tare_g > 4 * charge_g

@@ -43,6 +43,8 @@ class EventKind(StrEnum):
     INVALIDATED = "invalidated"
     INTERRUPTED = "interrupted"
     NOTED = "noted"
+    SIEVE_CARED = "sieve_cared"
+    """The sieve was inspected and cleaned, before or after the run; or deposits were seen on the lid."""
     LINK_CHANGED = "link_changed"
     ALARM_RAISED = "alarm_raised"
     ALARM_CLEARED = "alarm_cleared"

@@ -54,6 +54,7 @@ class RunFacts:
     held_reason: str = ""
     ended_reason: str = ""
     deviations: list[dict[str, Any]] = field(default_factory=list)
+    care: list[dict[str, Any]] = field(default_factory=list)
     result: dict[str, Any] = field(default_factory=dict)
 
     @property
@@ -176,6 +177,10 @@ def _deviation(facts: RunFacts, event: Event) -> None:
     facts.deviations.append(event.data)
 
 
+def _cared(facts: RunFacts, event: Event) -> None:
+    facts.care.append({**event.data, "utc": event.utc})
+
+
 def _result(facts: RunFacts, event: Event) -> None:
     facts.result = event.data
 
@@ -204,6 +209,7 @@ _STEPS: dict[EventKind, Callable[[RunFacts, Event], None]] = {
     EventKind.HELD: _held,
     EventKind.RESUMED: _resumed,
     EventKind.DEVIATION: _deviation,
+    EventKind.SIEVE_CARED: _cared,
     EventKind.RESULT_COMPUTED: _result,
     EventKind.ABORTED: _ended,
     EventKind.INVALIDATED: _ended,

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 
-from logger.core.run import jet, weigh
+from logger.core.run import care, jet, weigh
 from logger.core.run.commands import Command, Do, Refused
 from logger.core.run.events import EventKind as E
 from logger.core.run.run import Run
@@ -21,6 +21,8 @@ _WHEN: dict[Do, frozenset[RunState]] = {
     Do.RESUME: frozenset({S.HELD}),
     Do.STOP: frozenset({S.DRAWING_DOWN, S.SIEVING, S.HELD, S.RELEASING, S.WEIGHING}),
     Do.NOTE: ACTIVE | {S.AWAITING_REVIEW},
+    Do.SIEVE_CARE: care.BEFORE | care.AFTER,
+    Do.LID_DEPOSITS: care.LID_OFF,
     Do.RELEASED_BY_HAND: frozenset({S.RELEASING}),
     Do.ABORT: ACTIVE,
     Do.CLOSE: frozenset({S.AWAITING_REVIEW}),
@@ -35,6 +37,8 @@ def can(run: Run) -> tuple[Do, ...]:
 def _also(run: Run, do: Do) -> bool:
     if do is Do.STOP:
         return not run.facts.outcome
+    if do is Do.SIEVE_CARE:
+        return care.asked(run)
     if do is Do.RELEASED_BY_HAND:
         return not run.pressure.seen_suction or "dp-not-falling" in run.alarms or "dp-unknown" in run.alarms
     return True
@@ -124,6 +128,8 @@ HANDLERS: dict[Do, Callable[[Run, Command, int], str]] = {
     Do.STOP: _stop,
     Do.ABORT: _abort,
     Do.NOTE: _note,
+    Do.SIEVE_CARE: care.note_sieve,
+    Do.LID_DEPOSITS: care.note_lid,
     Do.RELEASED_BY_HAND: _released,
     Do.CLOSE: _close,
 }

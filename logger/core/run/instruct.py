@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from logger.core.run import care
 from logger.core.run.engine import RunEngine, why_not_ready
 from logger.core.run.run import Run
 from logger.core.run.states import RunState
@@ -51,15 +52,25 @@ def _taring(run: Run, now_ns: int) -> Instruction:
         return Instruction(key="clear_platform", text="Take the sieve off the rig.", detail=_ACCEPT)
     where = "rig" if run.live_mode else "balance"
     text = f"Put the empty, clean sieve on the {where}."
-    return Instruction(key="weigh_empty_sieve", text=text, detail=_ACCEPT)
+    return Instruction(key="weigh_empty_sieve", text=text, detail=f"{_inspect(run)}{_ACCEPT}")
+
+
+def _inspect(run: Run) -> str:
+    if not care.asked(run):
+        return ""
+    return "First hold it against the light: no tear, no clogged patch. Say that it is in order. "
 
 
 def _charging(run: Run, now_ns: int) -> Instruction:
     charge = run.plan.method.charge
-    net = _net_words(run, now_ns)
+    net, portion = _net_words(run, now_ns), run.plan.portion
+    what = f"{charge.mass_g:g} g of the sample"
+    if portion is not None:
+        digits = run.plan.bench.balance.decimals
+        what = f"the residue of run {portion.from_run}, {portion.mass_g:.{digits}f} g,"
     return Instruction(
         key="weigh_charge",
-        text=f"Put {charge.mass_g:g} g of the sample on the sieve (within {charge.tolerance_g:g} g).",
+        text=f"Put {what} on the sieve (within {charge.tolerance_g:g} g).",
         detail=f"{net}{_ACCEPT}",
     )
 
@@ -141,7 +152,7 @@ def _finished(run: Run, now_ns: int) -> Instruction:
         return Instruction(
             key="finished",
             text="The run is finished and awaits review.",
-            detail="Clean the sieve, then close the run.",
+            detail="Clean and inspect the sieve, then close the run.",
         )
     return Instruction(key="finished", text=f"The run is {run.state.value}.", detail=run.facts.ended_reason)
 

@@ -15,6 +15,7 @@ from logger.core.register.fitness import Fitness
 from logger.core.register.planned import PlannedSieve
 from logger.core.register.policy import CheckPolicy
 from logger.core.rig import Rig
+from logger.core.shift.conditions import Conditions
 from logger.core.shift.policy import ShiftPolicy
 from logger.core.weighing import BalanceSpec
 
@@ -28,6 +29,15 @@ class Sample:
     lot: str = ""
     point: str = ""
     sampled_at: str = ""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class CarriedPortion:
+    """A portion that is not fresh: what run `from_run` left on the next finer sieve, `mass_g` as weighed there."""
+
+    from_run: int
+    run_id: str
+    mass_g: float
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -74,6 +84,15 @@ class RunPlan:
     """Newest entry of the register at the start, NUMBER:SHA256."""
     notes: tuple[tuple[str, str], ...] = ()
     """Deviations known before the run, key and sentence: noted as soon as it begins."""
+    conditions: Conditions | None = None
+    """Air and extractor, where they are known."""
+    portion: CarriedPortion | None = None
+    """None for a fresh test portion."""
+
+    @property
+    def charge_target_g(self) -> float:
+        """What should be on the sieve: the method's charge, or what is carried over."""
+        return self.method.charge.mass_g if self.portion is None else self.portion.mass_g
 
     def data(self) -> dict[str, Any]:
         """As plain JSON values, with the hashes of method, bench and rig."""

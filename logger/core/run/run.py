@@ -42,7 +42,7 @@ class Run:
             Channel.MASS: LineWatch("balance", "balance", "g", gap_s, plan.bench.mass_period_s),
             Channel.PRESSURE: LineWatch("pressure transducer", "dp", "Pa", gap_s, plan.bench.dp_period_s),
         }
-        self.load_watch = LoadWatch(plan.method.charge.mass_g, plan.bench.zero_tolerance_g)
+        self.load_watch = LoadWatch(plan.charge_target_g, plan.bench.zero_tolerance_g)
         self.live: LiveRate | None = None
         self.make_live_rate = live_rate
         self.rest: list[tuple[int, float | None, float | None, bool | None]] = []

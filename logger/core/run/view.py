@@ -36,7 +36,7 @@ def run_view(engine: RunEngine, run_id: str, now_ns: int) -> RunView:
         mode=method.weighing.mode,
         rule=method.endpoint.rule,
         aperture_um=plan.aperture_um,
-        charge_target_g=method.charge.mass_g,
+        charge_target_g=plan.charge_target_g,
         charge_tolerance_g=method.charge.tolerance_g,
         charge_g=facts.charge_g,
         tare_g=facts.tare_g,

@@ -71,24 +71,31 @@ def _judge_tare(run: Run, now_ns: int) -> None:
 
 
 def _charge(run: Run, now_ns: int, gross_g: float, extra: dict[str, object]) -> str:
-    charge, digits = run.plan.method.charge, _digits(run)
+    charge, wanted_g, digits = run.plan.method.charge, run.plan.charge_target_g, _digits(run)
     net_g = round(gross_g - (run.facts.tare_g or 0.0), 6)
-    if net_g < 0.02 * charge.mass_g:
+    if net_g < 0.02 * wanted_g:
         raise Refused(
             f"The balance shows a charge of {net_g:.{digits}f} g: put the sample on the sieve first."
         )
-    off_g = net_g - charge.mass_g
+    off_g = net_g - wanted_g
     if abs(off_g) > charge.tolerance_g + 1e-9:
         what = "Add powder" if off_g < 0 else "Take powder off"
         text = (
-            f"The charge is {net_g:.{digits}f} g; the method asks for {charge.mass_g:g} g "
-            f"within {charge.tolerance_g:g} g. {what} and weigh again."
+            f"The charge is {net_g:.{digits}f} g; {_asked(run)} within {charge.tolerance_g:g} g. "
+            f"{what} and weigh again."
         )
         run.emit(E.CHARGE_REFUSED, now_ns, gross_g=gross_g, load_g=net_g)
         raise Refused(text)
     run.emit(E.CHARGE_WEIGHED, now_ns, gross_g=gross_g, load_g=net_g, effective_s=0.0, **extra)
     _after_charge(run, now_ns, net_g)
     return f"Charge: {net_g:.{digits}f} g."
+
+
+def _asked(run: Run) -> str:
+    portion = run.plan.portion
+    if portion is None:
+        return f"the method asks for {run.plan.method.charge.mass_g:g} g"
+    return f"run {portion.from_run} left {portion.mass_g:.{_digits(run)}f} g to be carried over"
 
 
 def _after_charge(run: Run, now_ns: int, charge_g: float) -> None:

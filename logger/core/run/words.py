@@ -37,6 +37,7 @@ _TEXTS: dict[E, str] = {
     E.INVALIDATED: "Invalid: {reason}.",
     E.INTERRUPTED: "Interrupted: {reason}.",
     E.NOTED: "Note by {by}: {note} {text}",
+    E.SIEVE_CARED: "{text} By {by}.",
     E.LINK_CHANGED: "{text}",
     E.ALARM_RAISED: "{text}",
     E.ALARM_CLEARED: "Cleared: {key}.",

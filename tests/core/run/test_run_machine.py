@@ -20,6 +20,7 @@ from logger.core.run.states import ENDED, RunState
 from logger.core.run.view import run_view
 from tests.core.run.plans import bench_plan, interval_method
 
+AFTER_THE_END = (EventKind.NOTED, EventKind.SIEVE_CARED, EventKind.CLOSED)
 TARE_G = 400.0
 
 
@@ -146,7 +147,7 @@ class RunMachine(RuleBasedStateMachine):
         if not hasattr(self, "engine"):
             return
         if self.engine.state in ENDED:
-            count = sum(1 for e in self.events if e.kind not in (EventKind.NOTED, EventKind.CLOSED))
+            count = sum(1 for e in self.events if e.kind not in AFTER_THE_END)
             self.ended_at = count if self.ended_at is None else self.ended_at
             assert count == self.ended_at
 

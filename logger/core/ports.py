@@ -7,12 +7,14 @@ from concurrent.futures import Future
 from dataclasses import dataclass
 from typing import Any, Literal, Protocol
 
+from logger.core.correction import CorrectionFactor
 from logger.core.readings import Reading
 from logger.core.record import ChainHead, Record
 from logger.core.register.events import RegisterEvent
 from logger.core.register.look import RegisterLook
 from logger.core.register.state import RegisterState
 from logger.core.run.events import Event
+from logger.core.run_history import RunHistory
 from logger.core.run_list import RunFilter, RunPage
 from logger.core.snapshot import BrokerView
 
@@ -109,6 +111,18 @@ class HistoryReader(Protocol):
 
     def list_runs(self, wanted: RunFilter, limit: int, before: int | None = None) -> RunPage:
         """The newest `limit` runs that fit, of those with a number below `before`."""
+        ...
+
+    def read_run(self, which: str) -> RunHistory:
+        """One run by its number, or by the beginning of its id."""
+        ...
+
+    def read_readings(self, run_id: str, most: int) -> list[Reading]:
+        """Readings of a run in order of arrival, evenly thinned to about `most` of each instrument."""
+        ...
+
+    def reference_checks(self) -> tuple[CorrectionFactor, ...]:
+        """All checks of sieves with a reference powder, as entered."""
         ...
 
 

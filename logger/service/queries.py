@@ -16,7 +16,7 @@ from typing import Any
 
 from logger.core.refusal import ResultError
 from logger.core.run.commands import Refused
-from logger.core.text import printable
+from logger.core.text import clean_text, printable
 
 ANSWER_LIMIT = 1024 * 1024
 """Bytes of one answer: well below what a console accepts as one line."""
@@ -77,11 +77,8 @@ def _ask(name: str, handler: Handler, args: Mapping[str, Any]) -> Answer:
 
 
 def asked_text(args: Mapping[str, Any], name: str, longest: int = 64) -> str:
-    """An optional text; empty when it is not given. Raises Refused."""
-    value = args.get(name, "")
-    if not isinstance(value, str) or len(value) > longest:
-        raise Refused(f"{name.replace('_', ' ')} must be a text of at most {longest} characters.")
-    return value.strip()
+    """An optional text without hidden characters; empty when it is not given. Raises Refused."""
+    return clean_text(name.replace("_", " "), args.get(name, ""), longest)
 
 
 def asked_number(args: Mapping[str, Any], name: str, default: int, least: int, most: int) -> int:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import json
 import sqlite3
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from contextlib import closing, contextmanager
 from dataclasses import dataclass
 from pathlib import Path
@@ -117,6 +117,30 @@ def run_readings(connection: sqlite3.Connection, run_id: str) -> list[Reading]:
         ]
     except (ValueError, KeyError) as error:
         raise _unreadable(run_id, error) from None
+
+
+def thinned_readings(connection: sqlite3.Connection, run_id: str, most: int) -> list[Reading]:
+    """Readings of a run in order, every so manyth of each instrument, so that a long run stays cheap to show.
+
+    Raises DamagedRunError.
+    """
+    try:
+        lines = [
+            line
+            for batch in run_batches(connection, run_id)
+            for line in batch.content.readings.decode().split("\n")
+            if line
+        ]
+        kept = [*_every(lines, "m", most), *_every(lines, "p", most)]
+        return sorted((one for line in kept for one in decode(line.encode())), key=lambda one: one.at_ns)
+    except (ValueError, KeyError) as error:
+        raise _unreadable(run_id, error) from None
+
+
+def _every(lines: Sequence[str], channel: str, most: int) -> Sequence[str]:
+    """At most about `most` lines of one instrument, evenly spaced."""
+    own = [line for line in lines if line.startswith(channel)]
+    return own[:: max(1, -(-len(own) // most))]
 
 
 def _unreadable(run_id: str, error: Exception) -> DamagedRunError:

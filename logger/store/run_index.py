@@ -289,6 +289,12 @@ def page(index: sqlite3.Connection, wanted: RunFilter, limit: int, before: int |
     return RunPage(lines, lines[-1].number if len(rows) > limit else None)
 
 
+def line_of(index: sqlite3.Connection, number: int) -> RunLine | None:
+    """One line of the list by the run's number."""
+    row = index.execute(f"SELECT {_COLUMNS} FROM line WHERE number = ?", (number,)).fetchone()
+    return None if row is None else _line(row)
+
+
 def _line(row: tuple[Any, ...]) -> RunLine:
     names = _COLUMNS.split(", ")
     return RunLine(**(dict(zip(names, row, strict=True)) | {"simulated": bool(row[-1])}))

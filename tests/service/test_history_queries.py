@@ -19,7 +19,7 @@ pytestmark = pytest.mark.asyncio
 @pytest.fixture(scope="module")
 def queries(tmp_path_factory: pytest.TempPathFactory) -> Queries:
     path = big_history(tmp_path_factory.mktemp("history") / "s.sqlite", 450)
-    return Queries(history_queries(StoreHistory(path)))
+    return Queries(history_queries(StoreHistory(path), lambda facts, events, readings: None))
 
 
 async def asked(queries: Queries, **args: Any) -> Answer:
@@ -61,7 +61,7 @@ async def test_a_line_names_its_figures_and_units(queries: Queries) -> None:
         ({"before": -1}, "before must be"),
         ({"before": 2**80}, "before must be"),
         ({"before": "x"}, "before must be"),
-        ({"colour": "red"}, "not filtered by 'colour'"),
+        ({"colour": "red"}, "takes no 'colour'; it takes: text,"),
         ({"outcome": ["endpoint"]}, "outcome must be text"),
         ({"text": {"$gt": ""}}, "text must be text"),
     ],

@@ -17,6 +17,7 @@ MAY_IMPORT: dict[str, set[str]] = {
     "logger.service": {"logger.core", "logger.service"},
     "logger.store": {"logger.core", "logger.store"},
     "logger.publish": {"logger.core", "logger.publish"},
+    "logger.sink": {"logger.core", "logger.publish", "logger.sink"},
     "logger.report": {"logger.core", "logger.report"},
     "logger.console": {"logger.core", "logger.service", "logger.console"},
     "drivers": {"drivers"},

@@ -12,7 +12,8 @@ import contextlib
 import logging
 import socket
 import ssl
-from collections.abc import AsyncIterator
+from collections.abc import AsyncIterator, Callable
+from dataclasses import dataclass
 from types import MappingProxyType
 from typing import Any, NoReturn
 
@@ -55,10 +56,23 @@ def _read_mosquittos_too_large() -> None:
 _read_mosquittos_too_large()
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Keeping:
+    """A session that the broker keeps for a subscriber who is away. What comes in goes to `take`, and is
+    acknowledged by `acknowledge` alone."""
+
+    session_s: int
+    most_in_flight: int
+    """How many unacknowledged messages the broker may send ahead."""
+    take: Callable[[MQTTMessage], None]
+
+
 class ReasonCodeClient(aiomqtt.Client):
     """aiomqtt's client with the answers it drops. Used for one connection, then thrown away."""
 
-    def __init__(self, settings: BrokerSettings, will: aiomqtt.Will | None) -> None:
+    def __init__(
+        self, settings: BrokerSettings, will: aiomqtt.Will | None, keeping: Keeping | None = None
+    ) -> None:
         super().__init__(
             settings.host,
             settings.port,
@@ -69,7 +83,8 @@ class ReasonCodeClient(aiomqtt.Client):
             will=will,
             timeout=settings.publish_timeout_s,
             keepalive=settings.keepalive_s,
-            clean_start=True,
+            clean_start=keeping is None,
+            properties=None if keeping is None else _session_properties(keeping),
             tls_context=tls_context(settings),
             logger=_LOG,
         )
@@ -80,6 +95,10 @@ class ReasonCodeClient(aiomqtt.Client):
         self.deaf = False
         """Drops and counts what comes in, instead of keeping it for a reader who never comes."""
         self.unasked = 0
+        self.session_kept = False
+        """The broker had kept the session of an earlier connection."""
+        self._keeping = keeping
+        self._client.manual_ack_set(keeping is not None)
 
     def _on_connect(
         self,
@@ -90,6 +109,7 @@ class ReasonCodeClient(aiomqtt.Client):
         properties: Properties | None = None,
     ) -> None:
         self.largest_packet = getattr(properties, "MaximumPacketSize", None)
+        self.session_kept = flags.session_present
         super()._on_connect(client, userdata, flags, reason_code, properties)
 
     def _on_disconnect(
@@ -107,6 +127,9 @@ class ReasonCodeClient(aiomqtt.Client):
         super()._on_disconnect(client, userdata, flags, reason_code, properties)
 
     def _on_message(self, client: PahoClient, userdata: Any, message: MQTTMessage) -> None:
+        if self._keeping is not None:
+            self._keeping.take(message)
+            return
         if not self.deaf:
             super()._on_message(client, userdata, message)
             return
@@ -141,6 +164,11 @@ class ReasonCodeClient(aiomqtt.Client):
         if self._disconnected.done():
             return None
         raise TimeoutError
+
+    def acknowledge(self, mid: int) -> None:
+        """PUBACK for a message that came in over this connection; nothing once the connection has ended."""
+        if not self.is_lost:
+            self._client.ack(mid, 1)
 
     def publish_unacked(self, topic: str, payload: bytes, properties: Properties) -> None:
         """QoS 0: handed to the socket, never waited for."""
@@ -234,10 +262,14 @@ class Link:
 
 @contextlib.asynccontextmanager
 async def open_client(
-    settings: BrokerSettings, will: aiomqtt.Will | None = None, *, deaf: bool = False
+    settings: BrokerSettings,
+    will: aiomqtt.Will | None = None,
+    *,
+    deaf: bool = False,
+    keeping: Keeping | None = None,
 ) -> AsyncIterator[ReasonCodeClient]:
     """A connected client for the length of the block. Raises ConnectFailed."""
-    client = ReasonCodeClient(settings, will)
+    client = ReasonCodeClient(settings, will, keeping)
     client.deaf = deaf
     try:
         await _connect(client, settings)
@@ -275,6 +307,13 @@ def publish_timeout_s(base_s: float, size_bytes: int) -> float:
     return min(
         base_s + max(0, size_bytes - _FREE_BYTES) / _SLOWEST_LINK_BYTES_PER_S, max(base_s, _LONGEST_PUBLISH_S)
     )
+
+
+def _session_properties(keeping: Keeping) -> Properties:
+    properties: Properties = Properties(PacketTypes.CONNECT)  # type: ignore[no-untyped-call]
+    properties.SessionExpiryInterval = keeping.session_s
+    properties.ReceiveMaximum = keeping.most_in_flight
+    return properties
 
 
 def _json_properties() -> Properties:

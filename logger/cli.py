@@ -29,6 +29,7 @@ from logger.app.cli_base import (
 from logger.app.cli_blank import blank
 from logger.app.cli_checks import checks_app
 from logger.app.cli_method import method_app, replay, study
+from logger.app.cli_people import people_app
 from logger.app.cli_results import distribution, precision, results
 from logger.app.cli_runs import runs_app
 from logger.app.cli_sieves import sieves_app
@@ -49,6 +50,7 @@ app.add_typer(runs_app, name="runs")
 app.add_typer(sieves_app, name="sieves")
 app.add_typer(checks_app, name="checks")
 app.add_typer(method_app, name="method")
+app.add_typer(people_app, name="people")
 app.command()(replay)
 app.command()(study)
 app.command()(results)

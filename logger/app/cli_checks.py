@@ -52,6 +52,10 @@ def pressure(
         typer.Option(metavar="APPLIED:READING", help="Pressure applied and shown, Pa; give each."),
     ] = None,
     reference: Annotated[str, typer.Option(metavar="ID", help="Reference instrument of the span.")] = "",
+    certificate: Annotated[str, typer.Option(metavar="ID", help="Certificate of the reference.")] = "",
+    valid_until: Annotated[
+        str, typer.Option("--valid-until", metavar="DATE", help="Last day of that certificate, YYYY-MM-DD.")
+    ] = "",
     why: WhyOption = "before use",
     data: DataOption = None,
     bench: BenchOption = None,
@@ -60,7 +64,13 @@ def pressure(
     """Enter a check of zero and span. Exit 3 when it failed; the entry is kept either way."""
     from logger.app.checks import span_points
 
-    entry = {"zero_pa": zero, "span": span_points(span or []), "reference": reference}
+    entry = {
+        "zero_pa": zero,
+        "span": span_points(span or []),
+        "reference": reference,
+        "certificate": certificate,
+        "valid_until": valid_until,
+    }
     _judged("pressure_checked", entry, by, why, data, bench, json_out)
 
 

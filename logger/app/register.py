@@ -63,7 +63,7 @@ def enter(
     """
     request = {"kind": kind.value, "entry": dict(entry), "by": by, "why": why}
     if answers(data.socket):
-        return asyncio.run(_ask_service(data.socket, request))
+        return asyncio.run(ask_service(data.socket, "register", request))
     bench = read_plan(bench_path())
     data.prepare()
     make = entry_maker(request, by, utc_now(), bench)
@@ -71,11 +71,12 @@ def enter(
         return entered_text(enter_alone(open_store(data.store, utc_now).connection, make))
 
 
-async def _ask_service(socket: Path, request: Mapping[str, Any]) -> str:
+async def ask_service(socket: Path, name: str, request: Mapping[str, Any]) -> str:
+    """One command to a running service; gives the sentence that answers it. Raises Refused."""
     async with _attached(socket) as client:
         if await _first(client, lambda watch: watch.answering) is None:
-            raise Refused("The service of this bench does not answer: nothing was entered.")
-        reply = await client.command("register", **request)
+            raise Refused("The service of this bench does not answer: nothing was done.")
+        reply = await client.command(name, **request)
     if not reply.ok:
         raise Refused(reply.text)
     return reply.text

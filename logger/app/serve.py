@@ -18,6 +18,7 @@ from logger.app.ids import UuidV7
 from logger.app.instruments import bench_instruments, bench_profiles
 from logger.app.log_file import log_to_file
 from logger.app.paths import DataFolder
+from logger.app.office import make_office
 from logger.app.permit import permit_output
 from logger.app.plan import bench_plan, software
 from logger.app.side_jobs import keep_going
@@ -110,6 +111,7 @@ async def _run_bench(
     register = StoreRegister(options.data.store, journal.writer, bench.checks)
     methods = methods_and_files(bench, options.bench_path)
     setup = _setup(options, bench, {name: method for name, (method, _) in methods.items()})
+    service.office = make_office(options.data, journal, setup.plan)
     service = BenchService(setup, clock, UuidV7(), journal, plant, desk, register)
     watch_store(journal, service)
 

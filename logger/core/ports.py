@@ -12,6 +12,7 @@ from logger.core.readings import Reading
 from logger.core.record import ChainHead, Record
 from logger.core.register.events import RegisterEvent
 from logger.core.register.look import RegisterLook
+from logger.core.register.people import Person
 from logger.core.register.state import RegisterState
 from logger.core.run.events import Event
 from logger.core.run_history import RunHistory
@@ -95,11 +96,34 @@ class Register(Protocol):
         """
         ...
 
+    def state(self) -> RegisterState:
+        """The register as it stands. Blocks for a short read. Raises Refused when it cannot be read."""
+        ...
+
     def enter(self, make: Callable[[RegisterState], RegisterEvent]) -> Future[RegisterEvent]:
         """Keep the entry that `make` makes of the state as it is.
 
         The future fails with what `make` raises, and with Refused when the store cannot be written.
         """
+        ...
+
+
+class People(Protocol):
+    """Passwords of registered people: compared and kept, never given out."""
+
+    def check(self, person_id: str, password: str) -> Person:
+        """The active person of this id. Blocks, so never on the event loop.
+
+        Raises Refused, with a sentence, for a wrong password, for no password at all, and while the person has
+        to wait after wrong ones.
+        """
+        ...
+
+    def set_password(
+        self, password: str, make: Callable[[RegisterState, str], RegisterEvent]
+    ) -> Future[RegisterEvent]:
+        """Keep a hash of it together with the entry that `make` makes of the state and the hash's
+        fingerprint. Blocks for the hashing. The future fails as that of `Register.enter`."""
         ...
 
 

@@ -343,6 +343,8 @@ def build_record(run_id: str, facts: RunFacts, head: ChainHead) -> Record:
         limits=_limits(plan),
         deviations=tuple(RecordDeviation(**entry) for entry in facts.deviations),
         journal=RecordJournal(events=facts.events, head_batch=head.batch, head_sha256=head.sha256),
+        operator_name=plan.get("operator_name"),
+        approval=_approval(plan.get("approval")),
         conditions=RecordConditions(**plan["conditions"]) if plan.get("conditions") else None,
         portion=RecordPortion(**plan["portion"]) if plan.get("portion") else None,
         sieve_care=record_care(facts),
@@ -439,6 +441,17 @@ def _sieve(plan: dict[str, Any]) -> RecordSieve | None:
         runs_before=None if planned is None else planned["runs_before"],
         last_tare_g=None if planned is None else planned["last_tare_g"],
         last_tare_at=None if planned is None else planned["last_tare_utc"] or None,
+    )
+
+
+def _approval(planned: dict[str, Any] | None) -> RecordApproval | None:
+    if planned is None:
+        return None
+    return RecordApproval(
+        approved_by=planned["approved_by"],
+        name=planned["name"],
+        effective_from=planned["effective_from"],
+        approved_at=planned["approved_utc"],
     )
 
 

@@ -20,6 +20,7 @@ from logger.core.run.commands import Refused, Reply
 from logger.core.snapshot_json import snapshot_to_json
 from logger.core.text import clean_text
 from logger.service.bench_service import BenchService
+from logger.service.office import COMMANDS as OFFICE_COMMANDS
 from logger.service.picture import snapshot
 from logger.service.queries import Answer, Queries
 
@@ -127,7 +128,7 @@ class LocalServer:
         if name == "release_controls":
             watcher.release()
             return Reply(True, "Controls released.")
-        if name == "register":
+        if name in ("register", *OFFICE_COMMANDS):
             # An entry moves no run and carries the name of who makes it: controls stay where they are.
             return await service.command(name, watcher.person, args)
         if service.controls_held_by not in ("", watcher.holder_name):

@@ -8,6 +8,7 @@ from typing import Any
 from logger.core.register.enter import enter
 from logger.core.register.events import RegisterEvent, RegisterKind
 from logger.core.register.state import RegisterState
+from logger.core.register.words import GUARDED, people_text
 from logger.core.run.commands import Refused
 from logger.core.run.plan import BenchPlan
 from logger.core.shift.words import shift_text
@@ -18,7 +19,7 @@ def entry_maker(
 ) -> Callable[[RegisterState], RegisterEvent]:
     """What makes the entry once the state is known. Raises Refused for a request that is none."""
     kind, entry = args.get("kind"), args.get("entry")
-    if kind not in list(RegisterKind) or not isinstance(entry, Mapping):
+    if kind not in list(RegisterKind) or kind in GUARDED or not isinstance(entry, Mapping):
         raise Refused(f"The register knows no entry {kind!r}.")
     chosen, values = RegisterKind(kind), dict(entry)
     person, why = str(args.get("by") or by), str(args.get("why", ""))
@@ -41,7 +42,7 @@ def entry_maker(
 
 def entered_text(event: RegisterEvent) -> str:
     """One sentence about the entry that was kept."""
-    own = shift_text(event)
+    own = shift_text(event) or people_text(event)
     if own:
         return own
     data = event.data

@@ -52,6 +52,7 @@ def take_back(connection: sqlite3.Connection, marks: Marks) -> bool:
     connection.execute("DELETE FROM outbox WHERE seq > ?", (marks.outbox,))
     connection.execute("DELETE FROM batch WHERE seq > ?", (marks.head.batch,))
     connection.execute("DELETE FROM register WHERE seq > ?", (marks.register,))
+    connection.execute("DELETE FROM secret WHERE entry > ?", (marks.register,))
     connection.execute("DELETE FROM run WHERE number > ?", (marks.run,))
     connection.execute("COMMIT")
     return True

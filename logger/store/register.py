@@ -12,7 +12,7 @@ from collections.abc import Callable, Iterator
 from concurrent.futures import Future
 from contextlib import closing
 from pathlib import Path
-from typing import Any
+from typing import Any, TypeVar, cast
 
 from logger.core.refusal import ResultError
 from logger.core.register.events import RegisterEvent, RegisterKind
@@ -41,6 +41,7 @@ WHERE CASE WHEN json_valid(record.body) THEN json_extract(record.body, '$.sieve.
   AND record.revision = 1 AND json_array_length(record.body, '$.weighings') > 0
 """
 Make = Callable[[RegisterState], RegisterEvent]
+T = TypeVar("T")
 
 
 def entry_text(event: RegisterEvent) -> str:
@@ -67,6 +68,11 @@ def register_events(connection: sqlite3.Connection) -> list[RegisterEvent]:
     return found
 
 
+def read_state(connection: sqlite3.Connection) -> RegisterState:
+    """The register as it stands. Raises StoreError when an entry cannot be read."""
+    return fold_register(register_events(connection))
+
+
 def register_head(connection: sqlite3.Connection) -> tuple[int, str]:
     """Number and hash of the newest entry; 0 and the genesis before the first."""
     row = connection.execute("SELECT seq, hash FROM register ORDER BY seq DESC LIMIT 1").fetchone()
@@ -75,7 +81,7 @@ def register_head(connection: sqlite3.Connection) -> tuple[int, str]:
 
 def append_entry(connection: sqlite3.Connection, make: Make) -> RegisterEvent:
     """Make the next entry from the state as it is and keep it, in the caller's transaction."""
-    event = make(fold_register(register_events(connection)))
+    event = make(read_state(connection))
     last, before = register_head(connection)
     text = entry_text(event)
     connection.execute(
@@ -143,7 +149,7 @@ def look(
     connection: sqlite3.Connection, policy: CheckPolicy, sieve_id: str, method_id: str, revision: int
 ) -> RegisterLook:
     """What the start of a run needs to know."""
-    state = fold_register(register_events(connection))
+    state = read_state(connection)
     number, sha256 = register_head(connection)
     since, entry = balance_since(state, policy), state.sieves.get(sieve_id)
     used = connection.execute(_USED_METHOD, (method_id, revision)).fetchone()
@@ -172,31 +178,47 @@ class StoreRegister:
         except StoreError as error:
             raise Refused(f"The register cannot be read: {error}") from error
 
+    def state(self) -> RegisterState:
+        """See the port."""
+        try:
+            with reading(self._path) as connection:
+                return read_state(connection)
+        except StoreError as error:
+            raise Refused(f"The register cannot be read: {error}") from error
+
     def enter(self, make: Make) -> Future[RegisterEvent]:
         """See the port."""
-        answer: Future[RegisterEvent] = Future()
+        return answering(self._writer, lambda connection: append_entry(connection, make))
 
-        def job(connection: sqlite3.Connection) -> RegisterEvent | Refused | ResultError:
-            try:
-                return append_entry(connection, make)
-            except (Refused, ResultError) as refusal:
-                # An answer, not a failure of the store: nothing has been written yet.
-                return refusal
 
-        def pass_on(done: Future[RegisterEvent | Refused | ResultError]) -> None:
-            error = done.exception()
-            if error is not None:
-                failed = isinstance(error, StoreError)
-                answer.set_exception(Refused(f"Nothing was kept: {error}") if failed else error)
-                return
-            result = done.result()
-            if isinstance(result, RegisterEvent):
-                answer.set_result(result)
-            else:
-                answer.set_exception(result)
+def answering(writer: Writer, job: Callable[[sqlite3.Connection], T]) -> Future[T]:
+    """Run `job` on the writer; what it refuses is an answer and no failure of the store.
 
-        self._writer.submit(job).add_done_callback(pass_on)
-        return answer
+    The future fails with Refused or `ResultError` of the job, which must not have written anything before,
+    and with Refused when the store cannot be written.
+    """
+    answer: Future[T] = Future()
+
+    def listened(connection: sqlite3.Connection) -> tuple[T | None, Exception | None]:
+        try:
+            return job(connection), None
+        except (Refused, ResultError) as refusal:
+            return None, refusal
+
+    def pass_on(done: Future[tuple[T | None, Exception | None]]) -> None:
+        error = done.exception()
+        if error is not None:
+            failed = isinstance(error, StoreError)
+            answer.set_exception(Refused(f"Nothing was kept: {error}") if failed else error)
+            return
+        result, refusal = done.result()
+        if refusal is not None:
+            answer.set_exception(refusal)
+        else:
+            answer.set_result(cast(T, result))
+
+    writer.submit(listened).add_done_callback(pass_on)
+    return answer
 
 
 def enter_alone(connection: sqlite3.Connection, make: Make) -> RegisterEvent:

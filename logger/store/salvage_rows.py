@@ -78,6 +78,8 @@ TABLES = (
     Table("gap", "first_seq", "first_seq, last_seq, hash, noticed_at, reason", _any_fits),
     Table("record", "rowid", "run_id, revision, outcome, residue_pct, body", _record_fits),
     Table("register", "seq", "seq, entry, before, hash", _entry_fits),
+    Table("secret", "entry", "entry, person_id, encoded", _any_fits),
+    Table("attempt", "rowid", "person_id, failures, failed_at", _any_fits),
     Table(
         "outbox",
         "seq",

@@ -11,12 +11,30 @@ from urllib.parse import quote
 
 from logger.store.errors import StoreError, as_store_error
 
-VERSION = 1
+VERSION = 2
 APPLICATION_ID = 0x6C_67_72_6E
 LEAST_SQLITE = (3, 37, 0)
 """STRICT tables came with 3.37."""
 
-TABLES = """
+_SECRETS = """
+-- Hashed passwords, by the register's entry that set them. In no chain, no export and no answer: the entry has
+-- the fingerprint.
+CREATE TABLE secret (
+  entry INTEGER PRIMARY KEY,
+  person_id TEXT NOT NULL,
+  encoded TEXT NOT NULL
+) STRICT;
+CREATE TABLE attempt (
+  person_id TEXT PRIMARY KEY,
+  failures INTEGER NOT NULL,
+  failed_at TEXT NOT NULL
+) STRICT;
+-- The sample of a record, for what was tested before; a damaged body has none.
+CREATE INDEX record_sample ON record
+  (CASE WHEN json_valid(body) THEN json_extract(body, '$.sample.sample_id') END);
+"""
+
+TABLES = f"""
 CREATE TABLE meta (
   key TEXT PRIMARY KEY,
   value TEXT NOT NULL
@@ -97,10 +115,10 @@ CREATE TABLE outbox (
 CREATE INDEX outbox_open ON outbox (seq) WHERE sent_at IS NULL AND set_aside IS NULL;
 CREATE INDEX outbox_aside ON outbox (seq) WHERE set_aside IS NOT NULL;
 CREATE INDEX outbox_record ON outbox (run_id, seq) WHERE kind = 'record';
-"""
+{_SECRETS}"""
 
 Migrations = Mapping[int, str]
-MIGRATIONS: Migrations = MappingProxyType({})
+MIGRATIONS: Migrations = MappingProxyType({1: _SECRETS})
 """Statements that bring a file from the version that is the key to the next one."""
 
 

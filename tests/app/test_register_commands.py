@@ -137,6 +137,8 @@ def test_checks_are_kept_judged_and_listed(store: MadeStore) -> None:
     bad = store("checks", "balance", "--weight", "W-200", "--reading", "200.01", "--by", "op-7")
     assert (bad.code, bad.out.startswith("FAILED")) == (3, True)
     span = ("--span", "2500:2506", "--span", "1000:1001", "--reference", "REF-1")
+    assert "--certificate" in store("checks", "pressure", "--zero", "2", *span, "--by", "op-7").err
+    span += ("--certificate", "CAL-7", "--valid-until", "2999-12-31")
     assert store("checks", "pressure", "--zero", "2", *span, "--by", "op-7").code == 0
     found = store("checks", "list", "--json").json
     assert [check["passed"] for check in found["balance_checks"]] == [True, False]

@@ -11,10 +11,12 @@ from typing import Any, get_args
 from logger.core.balance_check import judge_check
 from logger.core.correction import CorrectionFactor
 from logger.core.refusal import require
+from logger.core.register.enter_people import MAKERS as PEOPLE_MAKERS
+from logger.core.register.enter_people import require_known
 from logger.core.register.events import RegisterEvent, RegisterKind
 from logger.core.register.policy import CheckPolicy
 from logger.core.register.state import RegisterState, factor_of
-from logger.core.register.typed import LONGEST, EntryBench, id_of, list_of, number, past_day, text_of
+from logger.core.register.typed import LONGEST, EntryBench, any_day, id_of, list_of, number, past_day, text_of
 from logger.core.review import Proof
 from logger.core.shift import entries as shift_entries
 from logger.core.shift.policy import ShiftPolicy
@@ -55,6 +57,8 @@ def enter(
         proof=proof,
         shift=shift or ShiftPolicy(),
     )
+    if kind not in PEOPLE_MAKERS:
+        require_known(bench)
     data = _MAKERS[kind](bench, entry)
     if kind is RegisterKind.SIEVE_RETIRED:
         require(bool(reason), "say why the sieve is retired (--why)")
@@ -183,13 +187,31 @@ def _pressure_checked(bench: EntryBench, entry: Mapping[str, Any]) -> dict[str, 
         if abs(off_pct) > policy.pressure_span_tolerance_pct + 1e-9:
             allowed = f"{policy.pressure_span_tolerance_pct:g} % allowed"
             faults.append(f"{off_pct:+.2g} % off at {applied_pa:g} Pa, {allowed}")
-    reference = text_of(entry, "reference")
-    require(not span or bool(reference), "name the reference instrument (--reference) of a span check")
     text = "; ".join(faults) or f"zero {zero_pa:+g} Pa, {len(span)} points of span within tolerance"
-    return {"reference": reference, "zero_pa": zero_pa, "span": span, "passed": not faults, "text": text}
+    found = {"zero_pa": zero_pa, "span": span, "passed": not faults, "text": text}
+    return _reference(bench, entry, bool(span)) | found
+
+
+def _reference(bench: EntryBench, entry: Mapping[str, Any], asked: bool) -> dict[str, str]:
+    """The reference instrument of a span check with its certificate, which must be valid today."""
+    reference, certificate = text_of(entry, "reference"), text_of(entry, "certificate")
+    require(not asked or bool(reference), "name the reference instrument (--reference) of a span check")
+    require(
+        not asked or bool(certificate),
+        "name the certificate of the reference instrument (--certificate): without it the span is traced to nothing",
+    )
+    until = text_of(entry, "valid_until")
+    if until:
+        last = any_day(until, "valid_until")
+        require(
+            last >= bench.today,
+            f"the certificate {certificate} of {reference} was valid until {last}: have it renewed first",
+        )
+    return {"reference": reference, "certificate": certificate, "valid_until": until}
 
 
 _MAKERS: dict[RegisterKind, Callable[[EntryBench, Mapping[str, Any]], dict[str, Any]]] = {
+    **PEOPLE_MAKERS,
     RegisterKind.SIEVE_ADDED: _sieve_added,
     RegisterKind.SIEVE_RETIRED: _sieve_retired,
     RegisterKind.SIEVE_TARED: _sieve_tared,

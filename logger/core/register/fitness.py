@@ -8,7 +8,7 @@ from typing import Literal
 
 from logger.core.refusal import ResultError
 from logger.core.register.policy import CheckPolicy
-from logger.core.register.state import BalanceCheck, RegisterState, SieveEntry
+from logger.core.register.state import BalanceCheck, PressureCheck, RegisterState, SieveEntry
 from logger.core.sieve_checks import check_due
 
 Standing = Literal["fit", "due", "failed", "not asked"]
@@ -63,13 +63,27 @@ def pressure_fitness(state: RegisterState, policy: CheckPolicy, utc: str) -> Fit
         return Fitness(
             what="pressure", standing="failed", text=f"pressure check of {last.utc[:10]}: {last.text}"
         )
-    if policy.pressure_every_days is None:
+    spanned = next((check for check in reversed(state.pressure_checks) if check.span), None)
+    asked = [
+        (name, check, days)
+        for name, check, days in (
+            ("transducer", last, policy.pressure_every_days),
+            ("span", spanned, policy.pressure_span_every_days),
+        )
+        if days is not None
+    ]
+    if not asked:
         text = "no check is asked for on this bench" if last is None else last.text
         return Fitness(what="pressure", standing="not asked", text=text)
-    day = None if last is None else date.fromisoformat(last.utc[:10])
-    due = check_due(day, 0, date.fromisoformat(utc[:10]), every_days=policy.pressure_every_days)
-    text = f"pressure transducer {due.text}"
-    return Fitness(what="pressure", standing="due" if due.due else "fit", text=text)
+    today = date.fromisoformat(utc[:10])
+    dues = [(name, check_due(_day_of(check), 0, today, every_days=days)) for name, check, days in asked]
+    over = [(name, due) for name, due in dues if due.due]
+    text = "; ".join(f"pressure {name} {due.text}" for name, due in over or dues)
+    return Fitness(what="pressure", standing="due" if over else "fit", text=text)
+
+
+def _day_of(check: PressureCheck | None) -> date | None:
+    return None if check is None else date.fromisoformat(check.utc[:10])
 
 
 def sieve_fitness(entry: SieveEntry, policy: CheckPolicy, utc: str, runs_since: int) -> Fitness:

@@ -35,15 +35,22 @@ class CheckPolicy:
     `overdue` says what a check that is due does at the start of a run: "blocks" refuses it, "warns" makes a
     deviation. A failed balance or pressure check blocks either way. `tare_allowed_g`: change of a clean
     sieve's mass that counts as handling even where weighing is finer.
+
+    `people`: with "required", once people are registered on the bench, operators of runs and those who make
+    entries are registered people; with "optional" names are typed as before. `unapproved_method`: what a run
+    by a method that is not approved is, once any method is approved; left out, it is a deviation.
     """
 
     __pydantic_config__: ClassVar[dict[str, Any]] = STRICT
     overdue: Literal["blocks", "warns"] = "warns"
+    people: Literal["required", "optional"] = "required"
+    unapproved_method: Literal["blocks", "warns"] = "warns"
     balance_every_hours: float | None = None
     balance_every_runs: int | None = None
     sieve_every_runs: int | None = None
     sieve_every_days: int | None = None
     pressure_every_days: int | None = None
+    pressure_span_every_days: int | None = None
     pressure_zero_tolerance_pa: float | None = None
     pressure_span_tolerance_pct: float = 2.0
     tare_allowed_g: float = 0.0
@@ -56,6 +63,7 @@ class CheckPolicy:
             "sieve_every_runs",
             "sieve_every_days",
             "pressure_every_days",
+            "pressure_span_every_days",
             "pressure_zero_tolerance_pa",
             "pressure_span_tolerance_pct",
         ):

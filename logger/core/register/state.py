@@ -8,6 +8,9 @@ from datetime import date
 
 from logger.core.correction import CorrectionFactor
 from logger.core.register.events import RegisterEvent, RegisterKind
+from logger.core.register.files import Seen, apply_files
+from logger.core.register.methods import Approvals, apply_approval
+from logger.core.register.people import People, apply_person
 from logger.core.shift.state import SHIFT_STEPS, ShiftState
 from logger.core.sieves import TestSieve
 from logger.core.worklist.items import WORKLIST_STEPS, Worklist
@@ -76,7 +79,10 @@ class SpanPoint:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class PressureCheck:
-    """One check of the pressure transducer: its zero, and readings beside a reference, Pa."""
+    """One check of the pressure transducer: its zero, and readings beside a reference, Pa.
+
+    `certificate` is that of the reference, valid until the day `valid_until` where it says one.
+    """
 
     utc: str
     by: str
@@ -85,15 +91,20 @@ class PressureCheck:
     span: tuple[SpanPoint, ...]
     passed: bool
     text: str
+    certificate: str = ""
+    valid_until: str = ""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class RegisterState:
-    """Everything the register knows. Checks oldest first."""
+    """Everything the register knows. Checks and approvals oldest first; `seen` files by name."""
 
     sieves: Mapping[str, SieveEntry] = field(default_factory=dict)
     balance_checks: tuple[BalanceCheck, ...] = ()
     pressure_checks: tuple[PressureCheck, ...] = ()
+    people: People = field(default_factory=dict)
+    approvals: Approvals = ()
+    seen: Seen = field(default_factory=dict)
     shift: ShiftState = field(default_factory=ShiftState)
     worklist: Worklist = field(default_factory=Worklist)
 
@@ -147,6 +158,18 @@ def _pressure(state: RegisterState, event: RegisterEvent) -> RegisterState:
     return replace(state, pressure_checks=(*state.pressure_checks, check))
 
 
+def _person(state: RegisterState, event: RegisterEvent) -> RegisterState:
+    return replace(state, people=apply_person(state.people, event))
+
+
+def _approval(state: RegisterState, event: RegisterEvent) -> RegisterState:
+    return replace(state, approvals=apply_approval(state.approvals, event))
+
+
+def _files(state: RegisterState, event: RegisterEvent) -> RegisterState:
+    return replace(state, seen=apply_files(state.seen, event))
+
+
 def _shift(state: RegisterState, event: RegisterEvent) -> RegisterState:
     return replace(state, shift=SHIFT_STEPS[event.kind](state.shift, event))
 
@@ -162,6 +185,13 @@ _STEPS: dict[RegisterKind, Callable[[RegisterState, RegisterEvent], RegisterStat
     RegisterKind.SIEVE_REFERENCED: _referenced,
     RegisterKind.BALANCE_CHECKED: _balance,
     RegisterKind.PRESSURE_CHECKED: _pressure,
+    RegisterKind.PERSON_ADDED: _person,
+    RegisterKind.PERSON_CHANGED: _person,
+    RegisterKind.PERSON_RETIRED: _person,
+    RegisterKind.PASSWORD_SET: _person,
+    RegisterKind.METHOD_APPROVED: _approval,
+    RegisterKind.METHOD_WITHDRAWN: _approval,
+    RegisterKind.FILES_SEEN: _files,
     **dict.fromkeys(SHIFT_STEPS, _shift),
     **dict.fromkeys(WORKLIST_STEPS, _worklist),
 }

@@ -12,6 +12,7 @@ from typing import Any
 from logger.core.alarm_limits import AlarmLimits
 from logger.core.method import Method
 from logger.core.register.fitness import Fitness
+from logger.core.register.methods import Approval
 from logger.core.register.planned import PlannedSieve
 from logger.core.register.policy import CheckPolicy
 from logger.core.rig import Rig
@@ -80,6 +81,10 @@ class RunPlan:
     """What the register knows of it; None for a sieve that is not in it."""
     fitness: tuple[Fitness, ...] = ()
     """How the equipment stood at the start."""
+    operator_name: str | None = None
+    """By the register of people; None where the operator's name was typed."""
+    approval: Approval | None = None
+    """Of the method, as it stood at the start; None without one."""
     register_head: str = ""
     """Newest entry of the register at the start, NUMBER:SHA256."""
     notes: tuple[tuple[str, str], ...] = ()

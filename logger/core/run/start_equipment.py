@@ -2,14 +2,14 @@
 
 from __future__ import annotations
 
-import dataclasses
-from collections.abc import Iterator, Mapping
+from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any
 
 from logger.core.method import Method
 from logger.core.register.fitness import Fitness, balance_fitness, pressure_fitness, sieve_fitness
 from logger.core.register.look import RegisterLook
+from logger.core.register.methods import differences
 from logger.core.register.planned import PlannedSieve
 from logger.core.register.policy import CheckPolicy
 from logger.core.register.state import SieveEntry
@@ -125,13 +125,10 @@ def _planned(entry: SieveEntry, look: RegisterLook, policy: CheckPolicy) -> Plan
 
 
 def check_revision(method: Method, used: Mapping[str, Any] | None) -> None:
-    """A revision that was used stays what it was. Raises Refused naming what differs.
-
-    Keys that a newer version of this program has added do not count while they hold their defaults.
-    """
+    """A revision that was used stays what it was. Raises Refused naming what differs."""
     if used is None:
         return
-    changed = list(_differences(method, used, plain_json(method), ""))
+    changed = list(differences(method, used, plain_json(method)))
     if changed:
         head = method.method
         raise Refused(
@@ -139,21 +136,3 @@ def check_revision(method: Method, used: Mapping[str, Any] | None) -> None:
             f"({'; '.join(changed[:3])}{'; and more' if len(changed) > 3 else ''}): a used revision never changes. "
             f"Give the changed method revision = {head.revision + 1} (or the next free one)."
         )
-
-
-def _differences(now: Any, used: Mapping[str, Any], plain: Mapping[str, Any], path: str) -> Iterator[str]:
-    for field in dataclasses.fields(now):
-        name, value = f"{path}{field.name}", getattr(now, field.name)
-        if field.name not in used:
-            if value != _default(field):
-                yield f"{name} is new"
-        elif dataclasses.is_dataclass(value) and isinstance(used[field.name], Mapping):
-            yield from _differences(value, used[field.name], plain[field.name], f"{name}.")
-        elif used[field.name] != plain[field.name]:
-            yield f"{name} was {used[field.name]!r}, is {plain[field.name]!r}"
-
-
-def _default(field: dataclasses.Field[Any]) -> Any:
-    if field.default_factory is not dataclasses.MISSING:
-        return field.default_factory()
-    return field.default

@@ -15,6 +15,8 @@ from logger.core.register.events import RegisterKind as K
 from logger.core.run.commands import Refused
 from tests.core.register.entries import REFERENCE, SIEVE, Register, with_sieve
 
+SPAN = [{"applied_pa": 9.0, "reading_pa": 9.0}]
+
 
 def test_a_sieve_comes_back_with_its_history() -> None:
     register = with_sieve()
@@ -66,12 +68,19 @@ def test_a_balance_check_keeps_its_failure() -> None:
 def test_a_pressure_check_judges_zero_and_span() -> None:
     register = Register()
     span = [{"applied_pa": 2500.0, "reading_pa": 2550.0}]
-    good = register.add(K.PRESSURE_CHECKED, {"zero_pa": -10.0, "span": span, "reference": "REF-1"})
+    good = register.add(
+        K.PRESSURE_CHECKED, {"zero_pa": -10.0, "span": span, "reference": "REF-1", "certificate": "CAL-7"}
+    )
     assert good.data["passed"], "2 % and 10 Pa are just allowed"
     for entry, words in (
         ({"zero_pa": 11.0}, "zero is +11 Pa, 10 Pa allowed"),
         (
-            {"zero_pa": 0.0, "reference": "R", "span": [{"applied_pa": 1000.0, "reading_pa": 1021.0}]},
+            {
+                "zero_pa": 0.0,
+                "reference": "R",
+                "certificate": "C",
+                "span": [{"applied_pa": 1000.0, "reading_pa": 1021.0}],
+            },
             "+2.1 % off at 1000 Pa",
         ),
     ):
@@ -132,7 +141,13 @@ def test_a_retired_sieve_takes_no_more_entries() -> None:
             {"zero_pa": 0.0, "span": [{"applied_pa": 0.0, "reading_pa": 1.0}]},
             "above zero",
         ),
-        (K.PRESSURE_CHECKED, {"zero_pa": 0.0, "span": [{"applied_pa": 9.0, "reading_pa": 9.0}]}, "reference"),
+        (K.PRESSURE_CHECKED, {"zero_pa": 0.0, "span": SPAN}, "reference"),
+        (K.PRESSURE_CHECKED, {"zero_pa": 0.0, "span": SPAN, "reference": "R"}, "certificate"),
+        (
+            K.PRESSURE_CHECKED,
+            {"zero_pa": 0.0, "span": SPAN, "reference": "R", "certificate": "C", "valid_until": "2026-01-31"},
+            "valid until 2026-01-31",
+        ),
     ],
 )
 def test_what_cannot_be_kept_is_a_sentence(kind: K, entry: dict[str, Any], words: str) -> None:

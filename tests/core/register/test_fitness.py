@@ -69,6 +69,8 @@ def test_the_pressure_transducer_by_days_and_after_a_failure() -> None:
     register.add(K.PRESSURE_CHECKED, {"zero_pa": 1.0})
     assert pressure_fitness(register.state, monthly, "2026-03-02T06:00:00.000Z").standing == "fit"
     assert pressure_fitness(register.state, monthly, "2026-03-03T06:00:00.000Z").standing == "due"
+    spans = CheckPolicy(pressure_span_every_days=30)
+    assert pressure_fitness(register.state, spans, NOW).standing == "due", "its zero alone is no span check"
     register.add(K.PRESSURE_CHECKED, {"zero_pa": 50.0})
     assert pressure_fitness(register.state, CheckPolicy(), NOW).standing == "failed"
 

@@ -1,0 +1,53 @@
+"""The office of a bench: through the service where one runs, else by this command, which then holds the store."""
+
+from __future__ import annotations
+
+import asyncio
+from collections.abc import Callable, Iterator, Mapping
+from contextlib import contextmanager
+from pathlib import Path
+from typing import Any
+
+from logger.app.attach import answers
+from logger.app.clock import utc_now
+from logger.app.ids import UuidV7
+from logger.app.paths import DataFolder
+from logger.app.register import ask_service, read_plan
+from logger.core.run.plan import BenchPlan
+from logger.service.office import Office
+from logger.service.people_desk import PeopleDesk
+from logger.store.journal import Journal
+from logger.store.lock import InstanceLock
+from logger.store.register import StoreRegister
+from logger.store.secrets import StorePeople
+
+
+def make_office(data: DataFolder, journal: Journal, plan: BenchPlan) -> Office:
+    """The desks over one open store."""
+    register = StoreRegister(data.store, journal.writer, plan.checks)
+    people = PeopleDesk(StorePeople(journal.writer, utc_now), register, plan)
+    return Office(people)
+
+
+def ask_office(data: DataFolder, bench: Callable[[], Path], name: str, args: Mapping[str, Any]) -> str:
+    """One command; gives the sentence that answers it. A running service knows its bench file itself.
+
+    Raises Refused and `ResultError` for what cannot be done, ConfigError, StoreError.
+    """
+    if answers(data.socket):
+        return asyncio.run(ask_service(data.socket, name, args))
+    plan = read_plan(bench())
+    with opened(data) as journal:
+        return asyncio.run(make_office(data, journal, plan).handle(name, args, utc_now()))
+
+
+@contextmanager
+def opened(data: DataFolder) -> Iterator[Journal]:
+    """The store, held by this command as a service would hold it. Raises StoreError."""
+    data.prepare()
+    with InstanceLock(data.lock):
+        journal = Journal(data.store, utc_now, UuidV7().new_id, on_failure=lambda error: None)
+        try:
+            yield journal
+        finally:
+            journal.close()

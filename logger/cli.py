@@ -30,8 +30,10 @@ from logger.app.cli_blank import blank
 from logger.app.cli_checks import checks_app
 from logger.app.cli_method import method_app, replay, study
 from logger.app.cli_people import people_app
+from logger.app.cli_report import runs_report
 from logger.app.cli_results import distribution, precision, results
 from logger.app.cli_runs import runs_app
+from logger.app.cli_shift import shift_app, worklist_app
 from logger.app.cli_sieves import sieves_app
 from logger.app.cli_sink import sink
 from logger.app.paths import data_folder
@@ -49,6 +51,8 @@ app = typer.Typer(
 app.add_typer(runs_app, name="runs")
 app.add_typer(sieves_app, name="sieves")
 app.add_typer(checks_app, name="checks")
+app.add_typer(shift_app, name="shift")
+app.add_typer(worklist_app, name="worklist")
 app.add_typer(method_app, name="method")
 app.add_typer(people_app, name="people")
 app.command()(replay)
@@ -58,6 +62,7 @@ app.command()(distribution)
 app.command()(precision)
 app.command()(blank)
 app.command()(sink)
+runs_app.command("report")(runs_report)
 
 
 @app.callback(invoke_without_command=True)

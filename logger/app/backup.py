@@ -8,6 +8,7 @@ from logger.app.clock import utc_now
 from logger.app.paths import DataFolder
 from logger.store import backup
 from logger.store.lock import InstanceLock
+from logger.store.shift_book import note_backup
 
 
 def back_up(data: DataFolder, to: Path) -> str:
@@ -15,6 +16,7 @@ def back_up(data: DataFolder, to: Path) -> str:
     stamp = utc_now()[:19].replace(":", "").replace("-", "")
     target = to / f"lastgrain-{stamp}.sqlite" if to.is_dir() else to
     copy = backup.back_up(data.store, target)
+    note_backup(data.root, utc_now(), copy.path)
     return "\n".join([str(copy.path), f"  SHA-256 {copy.sha256}", f"  head    {copy.head}", *_lines(copy)])
 
 

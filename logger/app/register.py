@@ -98,6 +98,12 @@ async def _mass_now(socket: Path) -> float:
     return mass_g
 
 
+async def first_watch(socket: Path, wanted: Callable[[Watch], bool], seconds: float) -> Watch | None:
+    """The first picture of a running service that is wanted; None when it does not come in time."""
+    async with _attached(socket) as client:
+        return await _first(client, wanted, seconds)
+
+
 def _steady_g(watch: Watch) -> float | None:
     picture = watch.snapshot
     return picture.mass.value_g if watch.answering and picture is not None and picture.mass.stable else None
@@ -114,10 +120,12 @@ async def _attached(socket: Path) -> AsyncIterator[ServiceClient]:
         await asyncio.gather(watching, return_exceptions=True)
 
 
-async def _first(client: ServiceClient, wanted: Callable[[Watch], bool]) -> Watch | None:
-    """The first picture that is wanted; None when it does not come within GREETING_S."""
+async def _first(
+    client: ServiceClient, wanted: Callable[[Watch], bool], seconds: float = GREETING_S
+) -> Watch | None:
+    """The first picture that is wanted; None when it does not come in time."""
     with contextlib.suppress(TimeoutError):
-        async with asyncio.timeout(GREETING_S):
+        async with asyncio.timeout(seconds):
             async for watch in client.changes():
                 if wanted(watch):
                     return watch

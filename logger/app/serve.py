@@ -17,10 +17,11 @@ from logger.app.file_watch import watch_files
 from logger.app.ids import UuidV7
 from logger.app.instruments import bench_instruments, bench_profiles
 from logger.app.log_file import log_to_file
-from logger.app.paths import DataFolder
 from logger.app.office import make_office
+from logger.app.paths import DataFolder
 from logger.app.permit import permit_output
 from logger.app.plan import bench_plan, software
+from logger.app.shift import job_desk, shift_questions
 from logger.app.side_jobs import keep_going
 from logger.app.signals import end_tasks, signal_future
 from logger.app.store_watch import watch_store
@@ -111,8 +112,9 @@ async def _run_bench(
     register = StoreRegister(options.data.store, journal.writer, bench.checks)
     methods = methods_and_files(bench, options.bench_path)
     setup = _setup(options, bench, {name: method for name, (method, _) in methods.items()})
-    service.office = make_office(options.data, journal, setup.plan)
     service = BenchService(setup, clock, UuidV7(), journal, plant, desk, register)
+    service.office = make_office(options.data, journal, setup.plan)
+    service.jobs = job_desk(options.data, setup.plan, setup.rig, setup.methods)
     watch_store(journal, service)
 
     def on_link(channel: Channel, event: LinkEvent) -> None:
@@ -127,7 +129,9 @@ async def _run_bench(
     files = {name: path for name, (_, path) in methods.items()}
     beside: dict[str, Callable[[], Awaitable[None]]] = {
         "live values": lambda: _live(service),
-        "local socket": lambda: LocalServer(service, options.data.socket, _queries(options.data)).run(),
+        "local socket": lambda: LocalServer(
+            service, options.data.socket, _queries(options.data, service)
+        ).run(),
         "file watch": lambda: watch_files(files, service.method_file_changed),
     }
     if permit is not None:
@@ -139,9 +143,10 @@ async def _run_bench(
     return await _until_signal(service, jobs)
 
 
-def _queries(data: DataFolder) -> Queries:
+def _queries(data: DataFolder, service: BenchService) -> Queries:
     """The questions that consoles may ask."""
-    return Queries({**history_queries(StoreHistory(data.store))})
+    shift = {} if service.jobs is None else shift_questions(service.jobs, service.setup.plan)
+    return Queries({**history_queries(StoreHistory(data.store)), **shift})
 
 
 def _setup(options: ServeOptions, bench: Bench, methods: Mapping[str, Method]) -> BenchSetup:

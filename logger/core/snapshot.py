@@ -183,6 +183,25 @@ class BrokerView:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class NextRunView:
+    """What the sample on the bench still needs, offered as soon as its run is over.
+
+    `text` says what; with `complete` nothing more is needed, and it says what to do with the results.
+    """
+
+    text: str
+    complete: bool
+    method_id: str
+    sample_id: str
+    operator_id: str
+    lot: str
+    point: str
+    sampled_at: str
+    sieve_id: str
+    aperture_um: float | None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class MethodView:
     """A method that may be chosen for a run."""
 
@@ -190,6 +209,8 @@ class MethodView:
     title: str
     revision: int
     summary: str
+    apertures_um: tuple[float, ...] = ()
+    frame_mm: float = 200.0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -217,3 +238,4 @@ class Snapshot:
     cautions: tuple[str, ...]
     controls_held_by: str
     you_hold_controls: bool
+    next_run: NextRunView | None = None

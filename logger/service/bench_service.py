@@ -24,7 +24,7 @@ from logger.core.run.engine import RunEngine
 from logger.core.run.events import Event, EventKind
 from logger.core.run.live import LiveRate
 from logger.core.run.marks import event_mark
-from logger.core.run.plan import BenchPlan, RunPlan
+from logger.core.run.plan import BenchPlan, RunPlan, plain_json
 from logger.core.run.start import (
     check_arrangement,
     check_capacity,
@@ -33,12 +33,16 @@ from logger.core.run.start import (
     read_sample,
 )
 from logger.core.run.start_equipment import check_equipment, check_revision, read_sieve_id
+from logger.core.run.start_people import check_approval, check_operator
 from logger.core.run.states import RunState
 from logger.core.run.words import event_level, event_text
-from logger.core.snapshot import EventView, LinkState
+from logger.core.snapshot import EventView, LinkState, NextRunView
 from logger.service.history import TraceHistory
 from logger.service.idle import IdleBench
+from logger.service.job_desk import JobDesk, StartJob
 from logger.service.links import Links
+from logger.service.office import COMMANDS as OFFICE_COMMANDS
+from logger.service.office import Office
 from logger.service.permit_desk import PermitDesk
 from logger.service.readings_blocks import ReadingsBlocks, shift_utc
 from logger.service.register_desk import entered_text, entry_maker
@@ -85,6 +89,11 @@ class BenchService:
         self.setup, self.clock, self.plant = setup, clock, plant
         self._ids, self._journal = ids, journal
         self.permit = permit
+        self.office: Office | None = None
+        """People, reviews and the like; set by who composes the service."""
+        self.jobs: JobDesk | None = None
+        """What samples still need, and the air of a run; set by who composes the service."""
+        self.next_run: NextRunView | None = None
         self._register = register
         self.engine: RunEngine | None = None
         self.run_id = ""
@@ -163,6 +172,8 @@ class BenchService:
                 return Reply(True, await self._start_alone(args))
             if name == "register":
                 return await self._enter(by, args)
+            if name in OFFICE_COMMANDS and self.office is not None:
+                return Reply(True, await self.office.handle(name, args, self.clock.utc()))
             return self._to_run(name, by, args)
         except (Refused, ResultError) as refusal:
             return Reply(False, str(refusal))
@@ -233,7 +244,13 @@ class BenchService:
         check_endpoint(method, setup.rig, setup.plan.balance)
         look = await self._look(method, args)
         check_revision(method, look.used_method)
-        equipment = check_equipment(method, args, look, setup.plan.checks, self.clock.utc())
+        utc, rules = self.clock.utc(), setup.plan.checks
+        sample, operator_name = check_operator(sample, look.state.people, rules)
+        approval, unapproved = check_approval(method, plain_json(method), look.state, rules, utc)
+        job = StartJob(args=args, method=method)
+        if self.jobs is not None:
+            job = await self.jobs.start(method, sample, args, look.state, utc)
+        equipment = check_equipment(method, job.args, look, rules, utc)
         self.links.require_up()
         if self.permit is not None:
             self.permit.require_up()
@@ -250,7 +267,11 @@ class BenchService:
             sieve=equipment.sieve,
             fitness=equipment.fitness,
             register_head=look.head,
-            notes=(*equipment.notes, *self._notes(method)),
+            operator_name=operator_name,
+            approval=approval,
+            notes=(*equipment.notes, *unapproved, *job.notes, *self._notes(method)),
+            conditions=job.conditions,
+            portion=job.portion(equipment.aperture_um),
         )
         number = await self._open_run(plan)
         return f"Run {number} is planned."
@@ -286,7 +307,7 @@ class BenchService:
         engine = RunEngine(plan, self.clock.now_ns(), self.clock.utc, self.setup.live_rate)
         planned = engine.take_events()
         number = await asyncio.wrap_future(self._journal.start_run(plan.run_id, planned[0]))
-        self.engine, self.run_id = engine, plan.run_id
+        self.engine, self.run_id, self.next_run = engine, plan.run_id, None
         self.events.clear()
         self.history.clear()
         self._blocks.clear()
@@ -312,7 +333,7 @@ class BenchService:
             return Reply(False, "Wait: the record is being written.")
         self.engine, self.run_id = None, ""
         self.changed.set()
-        return Reply(True, text)
+        return Reply(True, text if self.next_run is None else f"{text} {self.next_run.text}")
 
     def _after_input(self, readings: Sequence[Reading]) -> None:
         engine = self.engine
@@ -346,6 +367,8 @@ class BenchService:
             await asyncio.wrap_future(
                 self._journal.issue_record(run_id, lambda head: build_record(run_id, facts, head))
             )
+            if self.jobs is not None:
+                self.next_run = await self.jobs.after(engine.run.plan)
             await asyncio.wrap_future(self._journal.archive(run_id))
         except Exception as error:
             self.trouble = f"The record could not be written ({error}); it is made as soon as it can be."

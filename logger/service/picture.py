@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import Any
 
 from logger.core.broker_alarms import broker_alarms
@@ -10,7 +11,8 @@ from logger.core.readings import Channel
 from logger.core.run.cautions import CAUTIONS
 from logger.core.run.instruct import IDLE, instruction
 from logger.core.run.view import alarm_views, pressure_view, run_view
-from logger.core.snapshot import AlarmView, LinkState, LinkView, MethodView, Snapshot
+from logger.core.snapshot import AlarmView, Instruction, LinkState, LinkView, MethodView, Snapshot
+from logger.core.text import printable
 from logger.service.bench_service import BenchService
 
 _STATES: dict[str, LinkState] = {
@@ -34,7 +36,7 @@ def snapshot(service: BenchService, you: str = "") -> Snapshot:
         simulated=setup.simulated,
         utc=service.clock.utc(),
         state="idle" if engine is None else engine.state.value,
-        instruction=IDLE if engine is None else instruction(engine, now_ns),
+        instruction=_instruction(service, now_ns),
         can=service.can(),
         alarms=_alarms(service),
         links=_links(service, now_ns),
@@ -47,7 +49,22 @@ def snapshot(service: BenchService, you: str = "") -> Snapshot:
         cautions=_cautions(service),
         controls_held_by=service.controls_held_by,
         you_hold_controls=bool(you) and service.controls_held_by == you,
+        next_run=service.next_run,
     )
+
+
+def _instruction(service: BenchService, now_ns: int) -> Instruction:
+    """The run's own; at its end and on a free bench with what the sample still needs."""
+    engine, following = service.engine, service.next_run
+    found = IDLE if engine is None else instruction(engine, now_ns)
+    if following is None or (engine is not None and not engine.ended):
+        return found
+    if engine is not None:
+        return replace(found, detail=f"{found.detail} {following.text}")
+    sample = f"Sample {printable(following.sample_id)}."
+    if following.complete:
+        return replace(found, detail=f"{sample} {following.text}")
+    return replace(found, text=following.text, detail=sample)
 
 
 def live_values(picture: Snapshot) -> dict[str, Any]:
@@ -133,7 +150,12 @@ def _method(method: Method) -> MethodView:
         f"{method.charge.mass_g:g} g on {apertures} µm, {method.suction.dp_pa:g} Pa, {limits[endpoint.rule]}"
     )
     return MethodView(
-        id=method.method.id, title=method.method.title, revision=method.method.revision, summary=summary
+        id=method.method.id,
+        title=method.method.title,
+        revision=method.method.revision,
+        summary=summary,
+        apertures_um=method.sieve.all_um,
+        frame_mm=method.sieve.frame_mm,
     )
 
 

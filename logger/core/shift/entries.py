@@ -11,6 +11,7 @@ from logger.core.register.events import RegisterKind
 from logger.core.register.policy import CheckPolicy
 from logger.core.shift.policy import ShiftPolicy
 from logger.core.shift.state import WITHDRAWABLE, ShiftState
+from logger.core.shift.words import KIND_WORDS
 from logger.core.text import clean_text
 
 TEMPERATURE_C = (-20.0, 60.0)
@@ -69,7 +70,7 @@ def entry_withdrawn(entry: Mapping[str, Any], state: ShiftState, utc: str, why: 
     require(name in list(WITHDRAWABLE), f"only these can be withdrawn: {known}; not {name!r}")
     kind = RegisterKind(str(name))
     made = getattr(state, WITHDRAWABLE[kind])
-    require(bool(made), f"there is no {kind.value.replace('_', ' ')} entry to withdraw")
+    require(bool(made), f"there is no entry {KIND_WORDS[kind]} to withdraw")
     require(bool(why), "say why the entry is withdrawn")
     age_s = (datetime.fromisoformat(utc) - datetime.fromisoformat(made[-1].utc)).total_seconds()
     require(

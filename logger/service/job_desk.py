@@ -1,0 +1,127 @@
+"""Jobs of samples at the bench: what a run begins with, and what is offered at its end."""
+
+from __future__ import annotations
+
+import asyncio
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
+from typing import Any
+
+from logger.core.method import Method
+from logger.core.register.state import RegisterState
+from logger.core.rig import Rig
+from logger.core.run.commands import Refused
+from logger.core.run.plan import BenchPlan, CarriedPortion, RunPlan, Sample
+from logger.core.shift.book import ShiftBook
+from logger.core.shift.conditions import Conditions, condition_notes, conditions_of
+from logger.core.shift.due import DueItem, due_items
+from logger.core.snapshot import NextRunView
+from logger.core.worklist.job import NextStep, RunMade, complete_text, next_step
+from logger.core.worklist.start import carried_portion, with_next_sieve
+from logger.core.worklist.status import ItemStatus, statuses
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class StartJob:
+    """What the store knows before a run: earlier runs of the sample, the step that is next, air and extractor."""
+
+    args: Mapping[str, Any]
+    method: Method
+    runs: tuple[RunMade, ...] = ()
+    step: NextStep | None = None
+    conditions: Conditions | None = None
+
+    @property
+    def notes(self) -> list[tuple[str, str]]:
+        """Deviations that are known before the run."""
+        return condition_notes(self.method, self.conditions)
+
+    def portion(self, aperture_um: float) -> CarriedPortion | None:
+        """What is carried over to this sieve. Raises Refused when it is not the next one."""
+        return carried_portion(self.method, self.step, self.runs, aperture_um)
+
+
+class JobDesk:
+    """Reads the store beside the event loop; `bench`, `rig` and `methods` are the service's own."""
+
+    def __init__(
+        self, book: ShiftBook, bench: BenchPlan, rig: Rig | None, methods: Mapping[str, Method]
+    ) -> None:
+        self._book, self._bench, self._rig, self._methods = book, bench, rig, methods
+
+    async def start(
+        self, method: Method, sample: Sample, args: Mapping[str, Any], state: RegisterState, utc: str
+    ) -> StartJob:
+        """For one run that is about to begin. Raises Refused when the store cannot be read."""
+        return await asyncio.to_thread(self._start, method, sample, args, state, utc)
+
+    def _start(
+        self, method: Method, sample: Sample, args: Mapping[str, Any], state: RegisterState, utc: str
+    ) -> StartJob:
+        runs = self._runs(sample, method)
+        step = next_step(method, runs)
+        part = state.shift.parts[-1:]
+        part_runs = len(self._book.runs_since(part[0].utc)) if part else 0
+        return StartJob(
+            args=with_next_sieve(args, step, str(args.get("sieve_id", "")).strip() in state.sieves),
+            method=method,
+            runs=tuple(runs),
+            step=step,
+            conditions=conditions_of(state.shift, self._bench.shift, utc, part_runs),
+        )
+
+    def _runs(self, sample: Sample, method: Method) -> list[RunMade]:
+        head = method.method
+        return self._book.runs_of_sample(sample.sample_id, sample.lot, head.id, head.revision)
+
+    async def after(self, plan: RunPlan) -> NextRunView | None:
+        """What the sample's job asks for after a run; None when it asks for nothing and is alone."""
+        try:
+            return await asyncio.to_thread(self._after, plan)
+        except Refused:
+            return None
+
+    def _after(self, plan: RunPlan) -> NextRunView | None:
+        runs = self._runs(plan.sample, plan.method)
+        step = next_step(plan.method, runs)
+        text = complete_text(plan.method, runs) if step is None else f"Next: {step.text}."
+        if not text or not any(run.counts for run in runs):
+            return None
+        same_sieve = step is not None and step.aperture_um == plan.aperture_um
+        return NextRunView(
+            text=text,
+            complete=step is None,
+            method_id=plan.method.method.id,
+            sample_id=plan.sample.sample_id,
+            operator_id=plan.sample.operator_id,
+            lot=plan.sample.lot,
+            point=plan.sample.point,
+            sampled_at=plan.sample.sampled_at,
+            sieve_id=plan.sieve_id if same_sieve else "",
+            aperture_um=None if step is None else step.aperture_um,
+        )
+
+    # --- questions; these block -------------------------------------------------------------------------
+
+    def due(self, utc: str) -> tuple[DueItem, ...]:
+        """What is due at this bench now."""
+        state, rig = self._book.state(), self._rig
+        facts = replace(
+            self._book.facts(state),
+            needs_blank=self._bench.arrangement == "under",
+            rig_measured_utc=None if rig is None else rig.measured_at,
+            rig_valid_days=None if rig is None else rig.valid_days,
+        )
+        return due_items(state, self._bench.checks, self._bench.shift, facts, utc)
+
+    def worklist(self) -> list[ItemStatus]:
+        """Every item with its state, in order."""
+        worklist = self._book.state().worklist
+        if not worklist.items:
+            return []
+        first = min(item.planned_utc for item in worklist.items.values())
+        return statuses(worklist, self._book.runs_since(first), self._methods)
+
+    def state(self) -> RegisterState:
+        """The register as it stands."""
+        return self._book.state()

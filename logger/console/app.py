@@ -13,9 +13,10 @@ from textual.binding import Binding, BindingType
 from textual.theme import Theme
 
 from logger.console import forms
+from logger.console.earlier import Earlier, ask_earlier
 from logger.console.forms import Form
 from logger.console.keys import NOTE_KINDS, NOTE_TEXTS, USES, applies, step
-from logger.console.panels.board import Board
+from logger.console.panels.board import Board, View
 from logger.console.panels.ink import BLUE, ORANGE
 from logger.console.screens.bench_screen import BenchScreen
 from logger.console.screens.board_screen import BoardScreen
@@ -28,6 +29,7 @@ from logger.console.screens.new_run_screen import NewRunScreen
 from logger.console.screens.places_screen import PlacesScreen
 from logger.console.screens.wait_screen import WaitScreen
 from logger.console.trace import Trace
+from logger.core.snapshot import RunView, Snapshot
 from logger.service.client import Reply, ServiceClient, Watch
 
 REPLY_SHOWN_S = 6.0
@@ -67,7 +69,8 @@ class ConsoleApp(App[int]):
         self.operator = operator or ""
         self.board: Board | None = None
         self._trace = Trace()
-        self._chart_wanted: bool | None = None
+        self._earlier = Earlier()
+        self._view: View | None = None
         self._last_method = ""
         self._reply: Reply | None = None
         self._reply_at = 0.0
@@ -98,6 +101,7 @@ class ConsoleApp(App[int]):
             return
         if watch.answering:
             self._trace.take(watch.snapshot, watch.history)
+            self._compare(watch.snapshot)
         asked = (watch.snapshot.state, watch.snapshot.instruction.key)
         if asked != self._asked:
             self._asked, self._asked_at = asked, time.monotonic()
@@ -108,11 +112,22 @@ class ConsoleApp(App[int]):
             problem=watch.problem,
             trace=self._trace,
             reply=self._reply if time.monotonic() - self._reply_at < REPLY_SHOWN_S else None,
-            chart_wanted=self._chart_wanted,
+            earlier=self._earlier,
+            view=self._view,
         )
         if isinstance(self.screen, WaitScreen):
             self.switch_screen(BenchScreen())
         self._show()
+
+    def _compare(self, snapshot: Snapshot) -> None:
+        """The earlier runs of the method are asked for once a run, and the run is held against them."""
+        if snapshot.run is not None and snapshot.run.run_id != self._earlier.run_id:
+            self._earlier = Earlier(snapshot.run.run_id)
+            self.run_worker(self._ask_earlier(snapshot.run, self._earlier), name="earlier runs")
+        self._earlier.judge(snapshot, self._trace.load)
+
+    async def _ask_earlier(self, run: RunView, earlier: Earlier) -> None:
+        earlier.runs = await ask_earlier(self.client, run)
 
     def _show(self) -> None:
         if self.board is not None and isinstance(self.screen, BoardScreen) and self.screen.ready:
@@ -174,10 +189,8 @@ class ConsoleApp(App[int]):
         }
 
     def _change_view(self) -> None:
-        if self.board is not None and self.board.snapshot.run is not None:
-            shown = self._chart_wanted
-            self._chart_wanted = not (shown if shown is not None else self.board.snapshot.run.mode == "live")
-            self.board.chart_wanted = self._chart_wanted
+        if self.board is not None and isinstance(self.screen, BenchScreen):
+            self._view = self.board.view = self.screen.next_view(self.board)
             self._show()
 
     # commands

@@ -1,92 +1,142 @@
-"""A line chart of block characters, two by two pixels a cell, drawn by hand to stay cheap.
+"""A chart of characters: the live line two by two pixels a cell, what lies behind it in other shapes.
 
-Each column shows the lowest and the highest value in its time, so that no spike is thinned away.
+Nothing on it is told apart by colour alone: blocks are the run, dots are earlier runs, shade is an
+uncertainty, dashes are limits, letters and diamonds are events.
 """
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from dataclasses import dataclass
+from collections.abc import Iterable, Sequence
+from enum import IntEnum
 
-from logger.console.pixels import pack_quadrants
-from logger.console.words import duration
+from logger.console.axes import LABEL_CELLS, Axes
+from logger.console.curve import Curve, Point
+from logger.console.pixels import QUADRANTS
 
-LABEL_CELLS = 6
-Point = tuple[float, float]
-
-
-@dataclass(frozen=True, slots=True)
-class Axes:
-    """The chart's window: seconds across, values up."""
-
-    start_s: float
-    end_s: float
-    bottom: float
-    top: float
+Runs = list[tuple[str, "Layer"]]
+"""A row as pieces of text, each with what it belongs to."""
 
 
-def time_line(axes: Axes, width: int) -> str:
-    """The row under a chart: the times at its two ends."""
-    first, last = duration(axes.start_s), duration(axes.end_s)
-    return " " * LABEL_CELLS + first + last.rjust(max(0, width - LABEL_CELLS - len(first)))
+class Layer(IntEnum):
+    """What a cell shows. A later one lies above an earlier one."""
+
+    EMPTY = 0
+    AXIS = 1
+    GHOST = 2
+    BAND = 3
+    RULE = 4
+    LIMIT = 5
+    LIVE = 6
+    MARK = 7
 
 
-def draw(
-    points: Sequence[Point],
-    axes: Axes,
-    width: int,
-    height: int,
-    *,
-    rules: Sequence[float] = (),
-    marks: Sequence[Point] = (),
-) -> list[str]:
-    """`height` rows of `width` cells: labels at the left, the line, dotted rules, marks as diamonds."""
+class Chart:
+    """`width` cells with the labels at the left, `height` rows. Draw in any order, then read `rows()`."""
+
+    def __init__(self, axes: Axes, width: int, height: int) -> None:
+        self.axes = axes
+        self._across, self._rows = width - LABEL_CELLS, height
+        self.fits = self._across >= 4 and height >= 1
+        cells = max(0, self._across) * max(0, height)
+        self._chars = [" "] * cells
+        self._layers = bytearray(cells)
+        self._ink = bytearray(cells)
+        self._labels = {0: axes.label(axes.bottom), height - 1: axes.label(axes.top)}
+
+    def ghost(self, points: Sequence[Point]) -> None:
+        """A dotted line that was once: one dot a column, straight between the points."""
+        if not self.fits or not points:
+            return
+        last = self.axes.across(points[-1][0], self._across)
+        at = 0
+        for column in range(self.axes.across(points[0][0], self._across), last + 1):
+            t_s = self.axes.start_s + (self.axes.end_s - self.axes.start_s) * column / (self._across - 1)
+            while at + 2 < len(points) and points[at + 1][0] < t_s:
+                at += 1
+            self._put(column, self.axes.up(_between(points[at : at + 2], t_s), self._rows), "·", Layer.GHOST)
+
+    def band(self, curve: Curve) -> None:
+        """Shade from the lowest to the highest of each stretch."""
+        for t_s, low, high in zip(curve.t_s, curve.low, curve.high, strict=True):
+            column = self.axes.across(t_s, self._across)
+            for row in range(self.axes.up(low, self._rows), self.axes.up(high, self._rows) + 1):
+                self._put(column, row, "░", Layer.BAND)
+
+    def rule(self, value: float, layer: Layer = Layer.RULE) -> None:
+        """A dashed line from side to side, with its value at the left where there is room."""
+        if not self.axes.bottom <= value <= self.axes.top:
+            return
+        row = self.axes.up(value, self._rows)
+        if layer is Layer.LIMIT or row not in self._labels:
+            self._labels[row] = self.axes.label(value)
+        for column in range(self._across):
+            self._put(column, row, "┄", layer)
+
+    def line(self, curve: Curve) -> None:
+        """The run itself."""
+        wide, high = self._across * 2, self._rows * 2
+        before: tuple[int, int] | None = None
+        for t_s, low, top, joined in zip(curve.t_s, curve.low, curve.high, curve.joined, strict=True):
+            x, y0, y1 = self.axes.across(t_s, wide), self.axes.up(low, high), self.axes.up(top, high)
+            middle = (y0 + y1) // 2
+            self._stroke(before if before and joined else (x, middle), (x, middle))
+            for y in range(y0, y1 + 1):
+                self._dot(x, y)
+            before = (x, middle)
+
+    def mark(self, t_s: float, value: float, char: str = "◆") -> None:
+        """One sign on the chart."""
+        self._put(self.axes.across(t_s, self._across), self.axes.up(value, self._rows), char, Layer.MARK)
+
+    def rows(self) -> list[Runs]:
+        """From the top down; empty when there is no room to draw in."""
+        if not self.fits:
+            return []
+        return [self._row(row) for row in reversed(range(self._rows))]
+
+    def _row(self, row: int) -> Runs:
+        runs: Runs = [(self._labels.get(row, " " * (LABEL_CELLS - 1) + "│"), Layer.AXIS)]
+        start = row * self._across
+        for cell in range(start, start + self._across):
+            char, layer = self._chars[cell], Layer(self._layers[cell])
+            if self._ink[cell] and layer < Layer.LIVE:
+                char, layer = QUADRANTS[self._ink[cell]], Layer.LIVE
+            if runs[-1][1] == layer:
+                runs[-1] = (runs[-1][0] + char, layer)
+            else:
+                runs.append((char, layer))
+        return runs
+
+    def _put(self, column: int, row: int, char: str, layer: Layer) -> None:
+        cell = row * self._across + column
+        if self.fits and self._layers[cell] <= layer:
+            self._chars[cell], self._layers[cell] = char, layer
+
+    def _stroke(self, start: tuple[int, int], end: tuple[int, int]) -> None:
+        """A straight line of ink from pixel to pixel, both ends included."""
+        (x, y), (x2, y2) = start, end
+        steps = max(abs(x2 - x), abs(y2 - y), 1)
+        for step in range(steps + 1):
+            self._dot(round(x + (x2 - x) * step / steps), round(y + (y2 - y) * step / steps))
+
+    def _dot(self, x: int, y: int) -> None:
+        if self.fits:
+            self._ink[(y // 2) * self._across + x // 2] |= (1 if y % 2 else 4) << (x % 2)
+
+
+def _between(points: Sequence[Point], t_s: float) -> float:
+    """The value at this time on the straight line through one or two points, not beyond them."""
+    (t0, v0), (t1, v1) = points[0], points[-1]
+    share = (t_s - t0) / (t1 - t0) if t1 > t0 else 0.0
+    return v0 + (v1 - v0) * min(1.0, max(0.0, share))
+
+
+def mark_row(marks: Iterable[tuple[float, str]], axes: Axes, width: int) -> str:
+    """The row of letters under a chart; a plus where several different ones fall on one place."""
     across = width - LABEL_CELLS
-    if across < 4 or height < 1:
-        return []
-    rows = [list(row.ljust(across)) for row in pack_quadrants(_ink(points, axes, across * 2, height * 2))]
-    for value in rules:
-        _rule(rows, axes, value)
-    for at_s, value in marks:
-        row = _pixel(value, axes.bottom, axes.top, height)
-        rows[height - 1 - row][_pixel(at_s, axes.start_s, axes.end_s, across)] = "◆"
-    return [_label(axes, index, height) + "".join(row) for index, row in enumerate(rows)]
-
-
-def _label(axes: Axes, index: int, height: int) -> str:
-    if index == 0:
-        return f"{axes.top:.0f}".rjust(LABEL_CELLS - 1) + "┤"
-    if index == height - 1:
-        return f"{axes.bottom:.0f}".rjust(LABEL_CELLS - 1) + "┤"
-    return " " * (LABEL_CELLS - 1) + "│"
-
-
-def _pixel(value: float, low: float, high: float, count: int) -> int:
-    share = (value - low) / (high - low) if high > low else 0.0
-    return round(min(1.0, max(0.0, share)) * (count - 1))
-
-
-def _ink(points: Sequence[Point], axes: Axes, width: int, height: int) -> list[str]:
-    canvas = [bytearray(b"." * width) for _ in range(height)]
-    previous: tuple[int, int] | None = None
-    for at_s, value in points:
-        x = _pixel(at_s, axes.start_s, axes.end_s, width)
-        y = height - 1 - _pixel(value, axes.bottom, axes.top, height)
-        _stroke(canvas, previous or (x, y), (x, y))
-        previous = (x, y)
-    return [row.decode("ascii") for row in canvas]
-
-
-def _stroke(canvas: list[bytearray], start: tuple[int, int], end: tuple[int, int]) -> None:
-    """A straight line of ink from pixel to pixel, both ends included."""
-    (x, y), (x2, y2) = start, end
-    steps = max(abs(x2 - x), abs(y2 - y), 1)
-    for step in range(steps + 1):
-        canvas[round(y + (y2 - y) * step / steps)][round(x + (x2 - x) * step / steps)] = 35
-
-
-def _rule(rows: list[list[str]], axes: Axes, value: float) -> None:
-    if not axes.bottom <= value <= axes.top:
-        return
-    row = rows[len(rows) - 1 - _pixel(value, axes.bottom, axes.top, len(rows))]
-    row[:] = ["┄" if cell == " " else cell for cell in row]
+    cells = [" "] * max(0, across)
+    for t_s, letter in marks:
+        at = axes.across(t_s, across)
+        if 0 <= at < across:
+            cells[at] = letter if cells[at] in (" ", letter) else "+"
+    return (" " * LABEL_CELLS + "".join(cells)).rstrip()

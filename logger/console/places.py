@@ -42,6 +42,12 @@ def screen_of(name: str) -> MakeScreen:
 
 
 PLACES: tuple[Place, ...] = (
+    Place(
+        "v",
+        "charts",
+        "Load, loss rate and pressure over the last runs.",
+        screen_of("charts_screen:ChartsScreen"),
+    ),
     Place("l", "log", "All events of the run, alarms and links.", screen_of("events_screen:EventsScreen")),
 )
 

@@ -1,26 +1,33 @@
-"""The run so far in columns for the chart: bounded, thinned as the run grows longer."""
+"""The run so far as curves for the charts: bounded, of one run only."""
 
 from __future__ import annotations
 
 from dataclasses import dataclass, field
 
-from logger.core.snapshot import RunView, Snapshot
+from logger.console.curve import Curve
+from logger.core.snapshot import EventView, RunView, Snapshot
 from logger.service.client import History
 
-MOST_POINTS = 2400
-"""A chart is at most a few hundred cells wide; beyond this every second point goes."""
+MARKS_MOST = 200
+"""Marks of a run that are kept; an instrument that fills the log must not fill the memory."""
 
 
 @dataclass(slots=True)
 class Trace:
-    """Points of one run: elapsed s, load in % of the charge, pressure in Pa."""
+    """Curves over elapsed s: the load of live mode (% of the charge), loss rate, pressure (Pa).
+
+    `band` is the loss rate one standard uncertainty down and up. `marks` are the events a chart shows, by
+    their number in the log.
+    """
 
     run_id: str = ""
-    t_s: list[float] = field(default_factory=list)
-    load_pct: list[float | None] = field(default_factory=list)
-    dp_pa: list[float | None] = field(default_factory=list)
+    load: Curve = field(default_factory=Curve)
+    rate: Curve = field(default_factory=Curve)
+    band: Curve = field(default_factory=Curve)
+    dp: Curve = field(default_factory=Curve)
+    marks: dict[int, EventView] = field(default_factory=dict)
     _history: History = field(default_factory=History)
-    _gap_s: float = 0.0
+    _last_s: float = -1.0
 
     def take(self, snapshot: Snapshot, history: History) -> None:
         """Adds what the snapshot says; starts anew with another run or another greeting."""
@@ -30,9 +37,11 @@ class Trace:
             return
         if history is not self._history or run.run_id != self.run_id:
             self._restart(run, history)
-        if run.elapsed_s is None or not self._later(run.elapsed_s):
-            return
-        self._add(run.elapsed_s, run.load_pct, snapshot.pressure.dp_pa)
+        for event in snapshot.events:
+            if event.mark and event.seq not in self.marks and len(self.marks) < MARKS_MOST:
+                self.marks[event.seq] = event
+        if run.elapsed_s is not None and run.elapsed_s > self._last_s and run.result is None:
+            self._add(run.elapsed_s, snapshot.pressure.dp_pa, *_estimates(run))
 
     def _restart(self, run: RunView, history: History) -> None:
         """The greeting's history belongs to the first run seen after it, not to later ones."""
@@ -41,24 +50,39 @@ class Trace:
         self._history = history
         if not fresh:
             return
-        for t_s, mass_g, dp_pa in zip(history.t_s, history.mass_g, history.dp_pa, strict=True):
-            self._add(t_s, _share_pct(mass_g, run.charge_g), dp_pa)
-
-    def _later(self, t_s: float) -> bool:
-        return not self.t_s or (t_s > self.t_s[-1] and t_s >= self.t_s[-1] + self._gap_s)
+        columns = (history.t_s, history.dp_pa, history.load_g, history.rate, history.rate_u)
+        for t_s, dp_pa, load_g, rate, rate_u in zip(*columns, strict=True):
+            if t_s >= 0:
+                self._add(t_s, dp_pa, _share_pct(load_g, run.charge_g), rate, rate_u)
 
     def _clear(self, run_id: str) -> None:
-        self.run_id = run_id
-        self.t_s, self.load_pct, self.dp_pa = [], [], []
-        self._gap_s = 0.0
+        self.run_id, self._last_s = run_id, -1.0
+        self.load, self.rate, self.band, self.dp = Curve(), Curve(), Curve(), Curve()
+        self.marks = {}
 
-    def _add(self, t_s: float, load_pct: float | None, dp_pa: float | None) -> None:
-        self.t_s.append(t_s)
-        self.load_pct.append(load_pct)
-        self.dp_pa.append(dp_pa)
-        if len(self.t_s) > MOST_POINTS:
-            del self.t_s[1::2], self.load_pct[1::2], self.dp_pa[1::2]
-            self._gap_s = (self.t_s[-1] - self.t_s[0]) / MOST_POINTS
+    def _add(
+        self,
+        t_s: float,
+        dp_pa: float | None,
+        load_pct: float | None,
+        rate: float | None,
+        rate_u: float | None,
+    ) -> None:
+        self._last_s = t_s
+        self.dp.add(t_s, dp_pa)
+        self.load.add(t_s, load_pct)
+        self.rate.add(t_s, rate)
+        if rate is None or rate_u is None:
+            self.band.add(t_s, None)
+        else:
+            self.band.add(t_s, rate - rate_u, rate + rate_u)
+
+
+def _estimates(run: RunView) -> tuple[float | None, float | None, float | None]:
+    """Load, rate and its uncertainty of live mode; those of interval mode are made of its weighings."""
+    if run.mode == "interval":
+        return None, None, None
+    return run.load_pct, run.rate.rate_pct_per_min, run.rate.rate_u_pct_per_min
 
 
 def _share_pct(mass_g: float | None, charge_g: float | None) -> float | None:

@@ -129,7 +129,7 @@ class BenchService:
             engine.on_reading(reading)
         if engine.run.live is not None:
             state = engine.run.live.state()
-            self.history.rate = (state.rate_pct_per_min, state.rate_u_pct_per_min)
+            self.history.estimate = (state.load_g, state.rate_pct_per_min, state.rate_u_pct_per_min)
         self._after_input(readings)
         if self.setup.publish_readings:
             self._collect(readings, last=engine.ended)

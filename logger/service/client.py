@@ -57,14 +57,15 @@ class QueryReply:
 
 @dataclass(frozen=True, slots=True)
 class History:
-    """The run so far, as sent at the start: s since suction on, load in g (tare off), pressure in Pa, loss rate.
+    """The run so far, as sent at the start: s since suction on, balance in g (tare off), pressure in Pa.
 
-    The rate and its standard uncertainty are in % of the charge per minute.
+    Of live mode also its estimates: load in g, loss rate and its standard uncertainty in % of the charge a minute.
     """
 
     t_s: tuple[float, ...] = ()
     mass_g: tuple[float | None, ...] = ()
     dp_pa: tuple[float | None, ...] = ()
+    load_g: tuple[float | None, ...] = ()
     rate: tuple[float | None, ...] = ()
     rate_u: tuple[float | None, ...] = ()
 
@@ -234,11 +235,11 @@ class ServiceClient:
         self._changed.set()
 
 
-_COLUMNS = ("t_s", "mass_g", "dp_pa", "rate_pct_per_min", "rate_u_pct_per_min")
+_COLUMNS = ("t_s", "mass_g", "dp_pa", "load_g", "rate_pct_per_min", "rate_u_pct_per_min")
 
 
 def _history(data: object) -> History:
-    """The columns of a hello; whatever is not columns of one length is taken as none. A rate may be missing."""
+    """The columns of a hello; whatever is not columns of one length is taken as none. Estimates may be missing."""
     if not isinstance(data, dict) or not isinstance(data.get("t_s"), list):
         return History()
     length = len(data["t_s"])

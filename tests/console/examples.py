@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import replace
 from typing import Any
 
@@ -40,8 +41,8 @@ METHODS = (
         summary="50 g, 2500 Pa ± 250 Pa, loss rate below 0.20 %/min",
     ),
     MethodView(
-        id="excipient-45",
-        title="Excipient, residue on 45 µm",
+        id="excipient-32",
+        title="Excipient, residue on 32 µm",
         revision=1,
         summary="20 g, 3000 Pa ± 300 Pa, weighed every 60 s",
     ),
@@ -149,9 +150,19 @@ EVENTS = (
         kind="pressure",
         level="warning",
         text="Pressure left its band for 4.1 s: effective time stood still.",
+        mark="out-of-band",
+        elapsed_s=92.0,
+        effective_s=90.0,
     ),
     EventView(
-        seq=107, utc="2031-05-02T09:18:05.010Z", kind="note", level="notice", text="Lid tapped (j.tester)."
+        seq=107,
+        utc="2031-05-02T09:18:05.010Z",
+        kind="note",
+        level="notice",
+        text="Lid tapped (j.tester).",
+        mark="tapped",
+        elapsed_s=124.0,
+        effective_s=118.0,
     ),
 )
 
@@ -319,10 +330,9 @@ def weighing() -> Snapshot:
         ),
         ("accept_weight", "type_weight", "hold"),
         mode="interval",
-        method_id="excipient-45",
-        method_title="Excipient, residue on 45 µm",
+        method_id="excipient-32",
+        method_title="Excipient, residue on 32 µm",
         method_revision=1,
-        aperture_um=45.0,
         charge_target_g=20.0,
         charge_g=20.04,
         tare_g=412.08,
@@ -422,6 +432,34 @@ def finished() -> Snapshot:
         ),
         can=("close", "release_controls"),
     )
+
+
+def found(what: str, args: dict[str, Any]) -> tuple[bool, str, Any] | None:
+    """Answers to questions about the history: six earlier runs, of which one was aborted."""
+    if what == "runs":
+        row = {"method_revision": 3 if "live" in args["method_id"] else 1, "outcome": "endpoint"}
+        rows = [{**row, "number": 40 - n, "run_id": f"earlier-{n}"} for n in range(6)]
+        rows[1]["outcome"] = "aborted"
+        return True, "", {"runs": rows, "cursor": None}
+    if what == "run":
+        return True, "", earlier(int(args["which"][-1]))
+    return False, f"There is no question {what!r}.", None
+
+
+def earlier(n: int) -> dict[str, Any]:
+    """Record and curves of one earlier run, a little different from the next."""
+    tau_s, rest = 40.0 + 1.2 * n, 16.0 + 0.4 * n
+    times = [2.0 * each for each in range(2, 150)]
+    loads = [[t, rest + (100 - rest) * math.exp(-t / tau_s)] for t in times]
+    weighings = [
+        {"effective_s": t, "load_pct": rest + 4 + (96 - rest) * math.exp(-t / tau_s)}
+        for t in (0.0, 60.0, 120.0, 180.0, 240.0, 300.0)
+    ]
+    pressures = [[t, 2480.0 + 40 * math.sin(t / 20 + n)] for t in times]
+    return {
+        "record": {"aperture_um": 32.0, "weighings": weighings},
+        "curves": {"live": True, "loads": [loads[:70], loads[70:]], "pressures": [pressures]},
+    }
 
 
 HOSTILE = SCREEN

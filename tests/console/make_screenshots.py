@@ -22,7 +22,16 @@ from tests.console import examples
 from tests.console.fake_service import serving
 
 FONT = "DejaVu Sans Mono"
-KEYS = {"help": ["?"], "new_run": ["n"], "cautions": ["c"], "events": ["e"], "leave": ["q"], "stop": ["s"]}
+KEYS = {
+    "help": ["?"],
+    "new_run": ["n"],
+    "cautions": ["c"],
+    "events": ["e"],
+    "leave": ["q"],
+    "stop": ["s"],
+    "places": ["g"],
+    "charts": ["g", "v"],
+}
 STATES = {"new_run": "idle", "cautions": "cautions_due"}
 
 
@@ -32,14 +41,24 @@ def history() -> dict[str, Any]:
     load = [50.12 * (0.17 + 0.83 * math.exp(-t / 55)) + 0.05 * math.sin(t * 1.7) for t in t_s]
     sag = [900 * math.exp(-(((t - 95) / 6) ** 2)) for t in t_s]
     dp = [2490 * (1 - math.exp(-t / 2.5)) - low + 30 * math.sin(t) for t, low in zip(t_s, sag, strict=True)]
-    return {"t_s": t_s, "mass_g": load, "dp_pa": dp}
+    slope = [50.12 * 0.83 / 55 * math.exp(-t / 55) * 60 / 50.12 * 100 for t in t_s]
+    rate = [None if t < 8 else each * (1 + 0.05 * math.sin(t)) for t, each in zip(t_s, slope, strict=True)]
+    rate_u = [None if each is None else 0.06 + 0.04 * each for each in rate]
+    return {
+        "t_s": t_s,
+        "mass_g": load,
+        "load_g": load,
+        "dp_pa": dp,
+        "rate_pct_per_min": rate,
+        "rate_u_pct_per_min": rate_u,
+    }
 
 
 async def shoot(name: str, snapshot: Snapshot, size: tuple[int, int], keys: list[str]) -> str:
     """One screen as SVG text."""
     with tempfile.TemporaryDirectory() as folder:
         path = Path(folder) / "bench.sock"
-        async with serving(path, snapshot, history=history()):
+        async with serving(path, snapshot, history=history(), found=examples.found):
             app = ConsoleApp(ServiceClient(path), "j.tester")
             async with app.run_test(size=size) as pilot:
                 while app.board is None:

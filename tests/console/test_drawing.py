@@ -3,24 +3,29 @@
 from __future__ import annotations
 
 import math
+from typing import get_args
 
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from logger.console.axes import LABEL_CELLS, Axes, log_axes, time_line
 from logger.console.bigtext import FACES, big_lines
-from logger.console.chart import LABEL_CELLS, Axes, draw, time_line
+from logger.console.chart import Chart, Layer, mark_row
+from logger.console.curve import Curve, Point
 from logger.console.gauge import band_gauge, progress_bar
 from logger.console.glyphs import LOW, TALL
 from logger.console.literal import cells
+from logger.console.marks import LETTERS, WORDS, legend
 from logger.console.pixels import pack_halves, pack_quadrants
+from logger.core.snapshot import Mark
 
-LETTERS = "ABCDEFGHIJKLMNOPQRSTUVWXYZ0123456789.,:;!?-–+/'()%=±µ° "
+ALPHABET = "ABCDEFGHIJKLMNOPQRSTUVWXYZ0123456789.,:;!?-–+/'()%=±µ° "
 
 
 @pytest.mark.parametrize(("glyphs", "height"), [(LOW, 5), (TALL, 7)])
 def test_every_letter_is_whole_and_different(glyphs: dict[str, tuple[str, ...]], height: int) -> None:
-    assert set(LETTERS) == set(glyphs)
+    assert set(ALPHABET) == set(glyphs)
     for char, rows in glyphs.items():
         assert len(rows) == height, char
         assert len({len(row) for row in rows}) == 1, char
@@ -35,7 +40,7 @@ def test_figures_are_equally_wide(glyphs: dict[str, tuple[str, ...]]) -> None:
 
 
 @settings(deadline=None)
-@given(st.text(LETTERS, min_size=1, max_size=60), st.integers(1, 160), st.integers(1, 14))
+@given(st.text(ALPHABET, min_size=1, max_size=60), st.integers(1, 160), st.integers(1, 14))
 def test_big_text_never_leaves_its_place(text: str, width: int, rows: int) -> None:
     lines = big_lines(text, width, rows)
     assert len(lines) <= rows
@@ -100,28 +105,111 @@ def test_progress(done: float, bar: str) -> None:
     assert progress_bar(done, 60.0, 4) == bar
 
 
+def _text(chart: Chart) -> list[str]:
+    return ["".join(text for text, _ in row) for row in chart.rows()]
+
+
+def _of(chart: Chart, layer: Layer) -> int:
+    """Cells that show this layer."""
+    return sum(len(text.strip()) for row in chart.rows() for text, each in row if each is layer)
+
+
 def test_a_falling_line_falls() -> None:
-    points = [(float(t), 100 * math.exp(-t / 50)) for t in range(200)]
-    rows = draw(points, Axes(0.0, 199.0, 0.0, 100.0), 46, 6)
+    chart = Chart(Axes(0.0, 199.0, 0.0, 100.0), 46, 6)
+    chart.line(Curve.of((float(t), 100 * math.exp(-t / 50)) for t in range(200)))
+    rows = _text(chart)
     assert all(len(row) == 46 for row in rows)
     first_ink = [next(i for i, char in enumerate(row[LABEL_CELLS:]) if char != " ") for row in rows]
     assert first_ink == sorted(first_ink)
     assert rows[0].startswith("  100┤")
     assert rows[-1].startswith("    0┤")
-    assert time_line(Axes(0.0, 199.0, 0.0, 1.0), 46).split() == ["0:00", "3:19"]
+    assert time_line(chart.axes, 46).split() == ["0:00", "3:19"]
 
 
 def test_a_short_spike_is_not_thinned_away() -> None:
-    points = [(float(t), 90.0 if t == 1234 else 10.0) for t in range(2400)]
-    rows = draw(points, Axes(0.0, 2399.0, 0.0, 100.0), 46, 6)
-    assert rows[0][LABEL_CELLS:].strip()
+    chart = Chart(Axes(0.0, 23_999.0, 0.0, 100.0), 46, 6)
+    chart.line(Curve.of((float(t), 90.0 if t == 12_345 else 10.0) for t in range(24_000)))
+    assert _text(chart)[0][LABEL_CELLS:].strip()
 
 
-def test_marks_and_rules() -> None:
-    rows = draw([], Axes(0.0, 10.0, 0.0, 10.0), 26, 5, rules=[5.0, 99.0], marks=[(0.0, 0.0), (10.0, 10.0)])
-    assert rows[2].count("┄") == 20
-    assert rows[-1][LABEL_CELLS] == "◆"
-    assert rows[0][-1] == "◆"
+def test_a_missing_reading_parts_the_line() -> None:
+    curve = Curve()
+    for t_s, value in ((0.0, 50.0), (10.0, 50.0), (11.0, None), (30.0, 50.0), (40.0, 50.0)):
+        curve.add(t_s, value)
+    chart = Chart(Axes(0.0, 40.0, 0.0, 100.0), 46, 5)
+    chart.line(curve)
+    drawn = next(row[LABEL_CELLS:] for row in _text(chart) if row[LABEL_CELLS:].strip())
+    assert [len(part) for part in drawn.split()] == [11, 11]
+
+
+def test_marks_rules_and_what_lies_above_what() -> None:
+    chart = Chart(Axes(0.0, 10.0, 0.0, 10.0), 26, 5)
+    for value in (5.0, 99.0):
+        chart.rule(value)
+    chart.ghost([(0.0, 5.0), (5.0, 10.0)])
+    chart.line(Curve.of([(0.0, 7.5), (10.0, 7.5)]))
+    chart.mark(10.0, 7.5)
+    rows = _text(chart)
+    assert rows[2].startswith("    5┤┄┄"), "a rule lies above a dot and has its value at its left"
+    assert "·" in rows[0]
+    assert rows[1][-1] == "◆"
+    assert _of(chart, Layer.RULE) == 20
+    assert _of(chart, Layer.LIVE) == 19
+    assert rows[1][LABEL_CELLS:-1].strip("▀▄") == "", "the run hides the earlier ones"
+
+
+def test_earlier_runs_are_one_dot_a_column() -> None:
+    chart = Chart(Axes(0.0, 100.0, 0.0, 100.0), 46, 6)
+    chart.ghost([(0.0, 100.0), (20.0, 50.0), (50.0, 0.0)])
+    rows = _text(chart)
+    assert sum(row.count("·") for row in rows) == 21
+    assert rows[0][LABEL_CELLS] == "·"
+    assert rows[-1][LABEL_CELLS + 20] == "·"
+
+
+def test_the_band_is_shade_and_the_limit_a_row_of_its_own() -> None:
+    axes = log_axes(60.0, [0.5, 30.0], 0.2)
+    assert (axes.bottom, axes.top) == (0.1, 50.0)
+    chart = Chart(axes, 46, 8)
+    band = Curve()
+    for t_s in range(61):
+        band.add(float(t_s), 1.0, 20.0)
+    chart.band(band)
+    chart.rule(0.2, Layer.LIMIT)
+    chart.line(Curve.of([(0.0, 5.0), (60.0, 5.0)]))
+    assert _of(chart, Layer.LIMIT) == 40
+    assert _of(chart, Layer.BAND) >= 80
+    assert any(row.startswith("  0.2┤┄") for row in _text(chart))
+
+
+@pytest.mark.parametrize(
+    ("values", "limit", "edges"),
+    [
+        ([], None, (0.1, 10.0)),
+        ([0.0, -3.0], None, (0.1, 10.0)),
+        ([1.0], None, (1.0, 10.0)),
+        ([], 0.2, (0.1, 0.5)),
+        ([0.003, 900.0], 0.1, (0.1, 1000.0)),
+        ([7.0, 3.0], None, (2.0, 10.0)),
+    ],
+)
+def test_log_edges(values: list[float], limit: float | None, edges: tuple[float, float]) -> None:
+    axes = log_axes(60.0, values, limit)
+    assert (axes.bottom, axes.top) == pytest.approx(edges)
+
+
+def test_a_decade_is_as_high_as_another() -> None:
+    axes = Axes(0.0, 1.0, 0.1, 1000.0, log=True)
+    assert [axes.up(value, 41) for value in (0.1, 1.0, 10.0, 100.0, 1000.0, -5.0)] == [0, 10, 20, 30, 40, 0]
+
+
+def test_letters_of_events() -> None:
+    axes = Axes(0.0, 20.0, 0.0, 1.0)
+    row = mark_row([(0.0, "T"), (10.0, "H"), (10.1, "K"), (20.0, "E"), (20.0, "E")], axes, LABEL_CELLS + 21)
+    assert row == " " * LABEL_CELLS + "T" + " " * 9 + "+" + " " * 9 + "E"
+    assert legend("THTE") == ["T tapped", "H hold", "E end"]
+    assert set(LETTERS) == set(get_args(Mark)) - {""}
+    assert set(WORDS) == set(LETTERS.values())
 
 
 @settings(deadline=None)
@@ -129,8 +217,18 @@ def test_marks_and_rules() -> None:
     st.lists(st.tuples(st.floats(-1e6, 1e6), st.floats(-1e6, 1e6)), max_size=30),
     st.integers(0, 60),
     st.integers(0, 12),
+    st.booleans(),
 )
-def test_a_chart_never_leaves_its_place(points: list[tuple[float, float]], width: int, height: int) -> None:
-    rows = draw(points, Axes(0.0, 100.0, 0.0, 100.0), width, height, marks=points, rules=[50.0])
+def test_a_chart_never_leaves_its_place(points: list[Point], width: int, height: int, log: bool) -> None:
+    chart = Chart(Axes(0.0, 100.0, 0.1, 100.0, log), width, height)
+    curve = Curve.of(sorted(points))
+    chart.ghost(sorted(points))
+    chart.band(curve)
+    chart.line(curve)
+    chart.rule(50.0)
+    for at_s, value in points:
+        chart.mark(at_s, value)
+    rows = _text(chart)
     assert len(rows) in (0, height)
     assert all(cells(row) == width for row in rows)
+    assert cells(mark_row([(t_s, "T") for t_s, _ in points], chart.axes, width)) <= max(width, LABEL_CELLS)

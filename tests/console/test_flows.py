@@ -58,7 +58,7 @@ async def test_the_last_method_is_marked_the_next_time(tmp_path: Path) -> None:
         for count in (1, 2):
             moves = ["up", "down", "enter"] if count == 1 else []
             await watched.press("n", *moves, *"S1", "ctrl+s")
-            assert (await _command(watched, "start", count))["method_id"] == "excipient-45"
+            assert (await _command(watched, "start", count))["method_id"] == "excipient-32"
             await watched.until(lambda: watched.app.screen.id == "bench")
 
 

@@ -192,7 +192,7 @@ def _enter_at_once(monkeypatch: pytest.MonkeyPatch) -> None:
             (
                 "start",
                 {
-                    "method_id": "excipient-45",
+                    "method_id": "excipient-32",
                     "sample_id": "S-1",
                     "operator_id": "j.tester",
                     "lot": "L-1",
@@ -266,7 +266,7 @@ async def test_quit_and_the_end_of_input_leave(tmp_path: Path) -> None:
 
 @pytest.mark.asyncio
 async def test_a_run_asked_for_at_once_ends_when_it_is_over(tmp_path: Path) -> None:
-    start = {"method_id": "excipient-45", "sample_id": "S", "operator_id": "j.tester"}
+    start = {"method_id": "excipient-32", "sample_id": "S", "operator_id": "j.tester"}
     async with session(tmp_path, examples.finished(), start) as it:
         await it.until("Done.")
         assert it.service.commands == [("start", start)]

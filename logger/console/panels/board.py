@@ -3,10 +3,14 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field
+from typing import Literal
 
+from logger.console.earlier import Earlier
 from logger.console.trace import Trace
 from logger.core.snapshot import Snapshot
 from logger.service.client import Reply
+
+View = Literal["load", "rate", "pressure", "weighings"]
 
 
 @dataclass(slots=True)
@@ -19,5 +23,6 @@ class Board:
     problem: str
     trace: Trace = field(default_factory=Trace)
     reply: Reply | None = None
-    chart_wanted: bool | None = None
-    """True chart, False weighings, None whichever suits the mode."""
+    earlier: Earlier = field(default_factory=Earlier)
+    view: View | None = None
+    """What was asked for with the view key, None while nothing was."""

@@ -25,7 +25,8 @@ def time_lines(board: Board, width: int) -> list[Content]:
     lines = [line((each, STRONG)) for each in flow(_clocks(run), width)]
     if run.held_reason:
         return lines + paragraph(f"■ ON HOLD: {literal(run.held_reason, 200)}", width, BAD)
-    return lines + paragraph(_open(run), width)
+    remark = board.earlier.remark
+    return lines + paragraph(_open(run), width) + (paragraph(f"◆ {remark}", width, STRONG) if remark else [])
 
 
 def _clocks(run: RunView) -> list[str]:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-import time
+from functools import partial
 
 from textual.app import ComposeResult
 from textual.binding import Binding, BindingType
@@ -10,13 +10,11 @@ from textual.containers import Horizontal
 
 from logger.console.console import KeyLabels
 from logger.console.keys import USES, key_labels
-from logger.console.panels import bottom, figures, lower, progress, top
-from logger.console.panels.board import Board
+from logger.console.panels import bottom, charts, figures, lower, progress, top
+from logger.console.panels.board import Board, View
 from logger.console.screens.board_screen import BoardScreen
+from logger.console.screens.chart_panel import ChartPanel
 from logger.console.screens.panel import Panel
-
-CHART_S = 0.5
-"""A chart is redrawn at most twice a second."""
 
 PLAIN_ROWS = 1 + 5 + 2
 """Head line, figures, and the least for the lower half."""
@@ -41,8 +39,6 @@ class BenchScreen(BoardScreen):
 
     def __init__(self) -> None:
         super().__init__(id="bench")
-        self._charted_at = 0.0
-        self._charted: object = None
 
     def compose(self) -> ComposeResult:
         """Top to bottom as it is read from afar."""
@@ -56,7 +52,7 @@ class BenchScreen(BoardScreen):
         yield Panel(progress.times, id="times", classes="body")
         yield Panel(progress.sample, id="sample", classes="body")
         with Horizontal(id="lower", classes="body"):
-            yield ChartPanel(lower.charts, id="left")
+            yield ChartPanel(charts.charts, id="left")
             yield Panel(lower.weighings, id="weighings")
             yield Panel(lower.events, id="events")
         yield Panel(bottom.status, id="status", classes="body")
@@ -69,7 +65,7 @@ class BenchScreen(BoardScreen):
         self.set_class(board.snapshot.run is not None and board.snapshot.run.mode == "interval", "-interval")
         rows = {
             "#alarms": min(self.ALARM_ROWS_MOST, top.alarm_rows(board, width)),
-            "#times": min(3 if board.snapshot.alarms else 4, len(progress.time_lines(board, width))),
+            "#times": min(4 if board.snapshot.alarms else 5, len(progress.time_lines(board, width))),
             "#status": min(3, max(1, len(bottom.status_lines(board, width)))),
             "#keys": min(3, max(1, len(bottom.key_lines(board, width)))),
         }
@@ -88,14 +84,15 @@ class BenchScreen(BoardScreen):
         return min(free, len(top.instruction_lines(board, width, min(most, free))))
 
     def _show_left(self, board: Board) -> None:
-        chart = self.has_class("-roomy") or lower.chart_shown(board)
-        run = board.snapshot.run
-        what = (chart, run and run.run_id, len(run.weighings) if run else 0, self.size)
-        now_s = time.monotonic()
-        if what == self._charted and now_s - self._charted_at < CHART_S:
-            return
-        self._charted, self._charted_at = what, now_s
-        self.query_one("#left", ChartPanel).draw_from(board, lower.charts if chart else lower.weighings)
+        view = charts.shown_view(board, self.has_class("-roomy"))
+        draw = lower.weighings if view == "weighings" else partial(charts.charts, view=view)
+        self.query_one("#left", ChartPanel).show_chart(board, draw, view)
+
+    def next_view(self, board: Board) -> View | None:
+        """What the view key changes to."""
+        many = self.has_class("-roomy")
+        choice = charts.views(board.snapshot.run, many)
+        return choice[(choice.index(charts.shown_view(board, many)) + 1) % len(choice)]
 
     def key_labels(self) -> KeyLabels:
         """What applies now."""
@@ -109,10 +106,3 @@ class BenchScreen(BoardScreen):
     def action_use(self, key: str) -> None:
         """A key was pressed."""
         self.console.use(key)
-
-
-class ChartPanel(Panel):
-    """Keeps its own pace: passes over the redraw of the other panels."""
-
-    def show(self, board: Board) -> None:
-        """Waits for `draw_from`."""

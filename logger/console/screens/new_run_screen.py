@@ -7,12 +7,12 @@ from collections.abc import Iterator, Sequence
 from textual.content import Content
 from textual.widget import Widget
 from textual.widgets import OptionList, Static
-from textual.widgets.option_list import Option
 
 from logger.console.console import KeyLabels
 from logger.console.forms import new_run
 from logger.console.literal import fit, literal
 from logger.console.panels.ink import DIM, TITLE, line
+from logger.console.screens.choice_list import ChoiceList
 from logger.console.screens.form_screen import FormScreen, Send, Values
 from logger.core.snapshot import MethodView
 
@@ -37,8 +37,7 @@ class NewRunScreen(FormScreen):
         if not self._methods:
             yield Static("No method is in use at this bench. Add one first.", markup=False, classes="body")
             return
-        options = [Option(_method_line(each)) for each in self._methods]
-        chosen = OptionList(*options, markup=False, compact=True, id="methods", classes="body choices")
+        chosen = ChoiceList([_method_line(each) for each in self._methods], id="methods")
         chosen.highlighted = self._chosen
         yield chosen
         yield Static("", markup=False, id="summary", classes="body")
@@ -77,4 +76,4 @@ class NewRunScreen(FormScreen):
 
 def _method_line(method: MethodView) -> Content:
     words = f"{literal(method.title, 48)}  rev. {method.revision}  ({literal(method.id, 16)})"
-    return Content(fit(words, 76))
+    return Content(fit(words, 74))

@@ -9,14 +9,14 @@ from textual.binding import Binding, BindingType
 from textual.content import Content
 from textual.events import Key
 from textual.widgets import OptionList, Static
-from textual.widgets.option_list import Option
 
 from logger.console.console import KeyLabels
 from logger.console.panels.ink import STRONG, line
 from logger.console.places import PLACES, Place, place_of
 from logger.console.screens.board_screen import BoardScreen
+from logger.console.screens.choice_list import ChoiceList
 
-LABEL_CELLS = 20
+LABEL_CELLS = 17
 
 
 class PlacesScreen(BoardScreen):
@@ -31,8 +31,7 @@ class PlacesScreen(BoardScreen):
         """Heading, places, keys."""
         yield from self.frame()
         yield Static(Content.styled(self.heading, STRONG), markup=False, id="title", classes="body")
-        options = [Option(_row(each)) for each in PLACES]
-        yield OptionList(*options, markup=False, compact=True, id="places", classes="body choices")
+        yield ChoiceList([_row(each) for each in PLACES], id="places")
         yield self.key_line()
 
     def key_labels(self) -> KeyLabels:
@@ -65,4 +64,4 @@ class PlacesScreen(BoardScreen):
 
 
 def _row(place: Place) -> Content:
-    return line((f" {place.key} ", STRONG), f" {place.label.ljust(LABEL_CELLS)} ", place.help)
+    return line((f"{place.key} ", STRONG), f" {place.label.ljust(LABEL_CELLS)} ", place.help)

@@ -26,6 +26,7 @@ from paho.mqtt.reasoncodes import ReasonCode
 
 from logger.publish.errors import ConnectFailed, LinkLost, PublishRefused, PublishTimeout
 from logger.publish.failures import CLOSED_UNANSWERED, connect_failure
+from logger.publish.properties import json_properties, session_properties
 from logger.publish.reasons import SLOW_LOSSES, loss_sentence
 from logger.publish.settings import BrokerSettings
 from logger.publish.tls import tls_context
@@ -84,7 +85,9 @@ class ReasonCodeClient(aiomqtt.Client):
             timeout=settings.publish_timeout_s,
             keepalive=settings.keepalive_s,
             clean_start=keeping is None,
-            properties=None if keeping is None else _session_properties(keeping),
+            properties=None
+            if keeping is None
+            else session_properties(keeping.session_s, keeping.most_in_flight),
             tls_context=tls_context(settings),
             logger=_LOG,
         )
@@ -226,14 +229,15 @@ class Link:
         """What the broker takes in one packet (bytes), None when it did not say."""
         return self._client.largest_packet
 
-    async def publish(self, topic: str, payload: bytes, *, retain: bool = False) -> None:
-        """QoS 1, returns when the broker has taken it.
+    async def publish(self, topic: str, payload: bytes, *, retain: bool = False, schema: str = "") -> None:
+        """JSON at QoS 1, returns when the broker has taken it. `schema` goes along as a user property.
 
         Raises PublishRefused (reason code >= 0x80), PublishTimeout, LinkLost.
         """
         timeout_s = publish_timeout_s(self._settings.publish_timeout_s, len(payload))
         try:
-            code = await self._client.publish_acked(topic, payload, retain, _json_properties(), timeout_s)
+            properties = json_properties(schema)
+            code = await self._client.publish_acked(topic, payload, retain, properties, timeout_s)
         except TimeoutError:
             raise PublishTimeout(
                 f"{self._settings.address} did not acknowledge a message in {timeout_s:.0f} s."
@@ -243,9 +247,9 @@ class Link:
         if code.value >= _REFUSED_FROM:
             raise PublishRefused(topic, code.value, code.getName())
 
-    def publish_live(self, topic: str, payload: bytes, expiry_s: int) -> None:
+    def publish_live(self, topic: str, payload: bytes, expiry_s: int, schema: str) -> None:
         """QoS 0, not waited for; the broker may drop it after `expiry_s`."""
-        properties = _json_properties()
+        properties = json_properties(schema)
         properties.MessageExpiryInterval = expiry_s
         self._client.publish_unacked(topic, payload, properties)
 
@@ -307,17 +311,3 @@ def publish_timeout_s(base_s: float, size_bytes: int) -> float:
     return min(
         base_s + max(0, size_bytes - _FREE_BYTES) / _SLOWEST_LINK_BYTES_PER_S, max(base_s, _LONGEST_PUBLISH_S)
     )
-
-
-def _session_properties(keeping: Keeping) -> Properties:
-    properties: Properties = Properties(PacketTypes.CONNECT)  # type: ignore[no-untyped-call]
-    properties.SessionExpiryInterval = keeping.session_s
-    properties.ReceiveMaximum = keeping.most_in_flight
-    return properties
-
-
-def _json_properties() -> Properties:
-    properties: Properties = Properties(PacketTypes.PUBLISH)  # type: ignore[no-untyped-call]
-    properties.ContentType = "application/json"
-    properties.PayloadFormatIndicator = 1
-    return properties

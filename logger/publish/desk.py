@@ -7,11 +7,13 @@ from dataclasses import dataclass, field
 from typing import Any, Literal, Protocol
 
 import aiomqtt
+from paho.mqtt.packettypes import PacketTypes
 
 from logger.core.backoff import RetryRules
 from logger.core.ports import Outbox
 from logger.publish.board import Board
-from logger.publish.payloads import plain_message
+from logger.publish.payloads import plain_message, schema_name
+from logger.publish.properties import json_properties
 from logger.publish.settings import BrokerSettings
 from logger.publish.topics import Topics
 
@@ -83,4 +85,5 @@ class Desk:
     async def will(self, since: str) -> aiomqtt.Will:
         """What the broker says for a bench that fell silent."""
         payload = await self.status("offline", "link-lost", since)
-        return aiomqtt.Will(self.topics.of("status"), payload, qos=1, retain=True)
+        properties = json_properties(schema_name("status"), PacketTypes.WILLMESSAGE)
+        return aiomqtt.Will(self.topics.of("status"), payload, qos=1, retain=True, properties=properties)

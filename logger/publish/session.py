@@ -12,8 +12,9 @@ from logger.core.ports import OutboxItem
 from logger.publish.client import Link
 from logger.publish.desk import Desk
 from logger.publish.errors import LinkLost, PayloadError, PublishError, PublishRefused, PublishTimeout
-from logger.publish.payloads import latest_message, numbered_message, plain_message
+from logger.publish.payloads import latest_message, numbered_message, plain_message, schema_name
 from logger.publish.reasons import Verdict, blames_message, puback_advice, puback_verdict
+from logger.publish.topics import Kind
 
 _LOG = logging.getLogger("lastgrain.publish")
 
@@ -54,20 +55,21 @@ class Session:
             await self._say_offline()
             raise
 
-    async def _publish(self, topic: str, payload: bytes, *, retain: bool = False) -> None:
-        await self._link.publish(topic, payload, retain=retain)
+    async def _publish(self, kind: Kind, payload: bytes, *, retain: bool = False) -> None:
+        topic = self._desk.topics.of(kind)
+        await self._link.publish(topic, payload, retain=retain, schema=schema_name(kind))
         self._last_ack_s = self._now_s()
         self._desk.board.acked(self._last_ack_s)
 
     async def _say_online(self) -> None:
         payload = await self._desk.status("online", "running", self._since)
-        await self._publish(self._desk.topics.of("status"), payload, retain=True)
+        await self._publish("status", payload, retain=True)
 
     async def _say_offline(self) -> None:
         with contextlib.suppress(PublishError, TimeoutError):
             async with asyncio.timeout(_FAREWELL_S):
                 payload = await self._desk.status("offline", "shut-down", self._desk.clock.utc())
-                await self._publish(self._desk.topics.of("status"), payload, retain=True)
+                await self._publish("status", payload, retain=True)
 
     async def _beat(self) -> None:
         """Keeps `last_seq` current and finds a link that only looks alive."""
@@ -88,7 +90,7 @@ class Session:
         except PayloadError as error:
             _LOG.warning("live message not sent: %s", error.sentence)
             return
-        self._link.publish_live(self._desk.topics.of("live"), payload, LIVE_EXPIRY_S)
+        self._link.publish_live(self._desk.topics.of("live"), payload, LIVE_EXPIRY_S, schema_name("live"))
 
     async def _drain(self) -> None:
         while True:
@@ -102,10 +104,9 @@ class Session:
         payload = await self._payload_or_set_aside(item)
         if payload is None:
             return
-        topic = self._desk.topics.of(item.kind)
         self.in_flight = True
         try:
-            await self._publish(topic, payload)
+            await self._publish(item.kind, payload)
         except PublishRefused as refusal:
             self.in_flight = False
             await self._refused(item, refusal)
@@ -176,7 +177,7 @@ class Session:
             return
         try:
             payload = latest_message(self._desk.topics, record, self._desk.clock.utc())
-            await self._publish(self._desk.topics.of("latest"), payload, retain=True)
+            await self._publish("latest", payload, retain=True)
         except (PayloadError, PublishRefused) as error:
             self._desk.board.latest(error.sentence)
         else:

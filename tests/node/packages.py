@@ -13,7 +13,13 @@ import pytest
 
 from tests.real import require_binary
 
-PACKAGES = ("@asyncapi/parser@>=3.4", "@lhncbc/ucum-lhc@>=5", "mqtt@>=5.10", "sparkplug-payload@>=1.0.3")
+PACKAGES = (
+    "@asyncapi/parser@>=3.4",
+    "@lhncbc/ucum-lhc@>=5",
+    "mqtt@>=5.10",
+    "sparkplug-payload@>=1.0.3",
+    "vnu-jar@>=26",
+)
 SCRIPTS = Path(__file__).parent
 _LONGEST_INSTALL_S = 240.0
 

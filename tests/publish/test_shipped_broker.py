@@ -109,7 +109,7 @@ async def test_a_consumer_that_was_away_gets_all_of_it_in_order(site: Site, coun
     site.broker.kill()
     site.broker.start()
     seqs: list[int] = []
-    async with site.consumer() as consumer, asyncio.timeout(20):
+    async with site.consumer() as consumer, asyncio.timeout(60):
         async for message in consumer.messages:
             assert isinstance(message.payload, bytes)
             seqs.append(json.loads(message.payload)["seq"])

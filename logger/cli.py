@@ -30,7 +30,9 @@ from logger.app.cli_blank import blank
 from logger.app.cli_checks import checks_app
 from logger.app.cli_method import method_app, replay, study
 from logger.app.cli_people import people_app
+from logger.app.cli_report import runs_report
 from logger.app.cli_results import distribution, precision, results
+from logger.app.cli_review import add_to as add_review_commands
 from logger.app.cli_runs import runs_app
 from logger.app.cli_shift import shift_app, worklist_app
 from logger.app.cli_sieves import sieves_app
@@ -61,6 +63,8 @@ app.command()(distribution)
 app.command()(precision)
 app.command()(blank)
 app.command()(sink)
+runs_app.command("report")(runs_report)
+add_review_commands(runs_app)
 
 
 @app.callback(invoke_without_command=True)

@@ -11,7 +11,9 @@ from logger.app.assessment_lines import assessment_lines
 from logger.app.paths import DataFolder
 from logger.core.record import ChainHead
 from logger.core.record_assessment import read_assessment
+from logger.core.record_code import record_code
 from logger.core.run.words import event_text
+from logger.core.review import review_lines, review_text
 from logger.core.run_list import OPEN, RunFilter, RunLine
 from logger.core.text import printable
 from logger.settings import ConfigError
@@ -73,7 +75,7 @@ def _summary(body: dict[str, Any]) -> list[str]:
         f"point {printable(sample['point']) or '-'}",
         f"Operator   {printable(body['operator_id'])}",
         f"Method     {method['id']} revision {method['revision']}: {method['title']}",
-        f"Outcome    {body['outcome']}   review: {body['review']}",
+        f"Outcome    {body['outcome']}   review: {printable(review_text(body))}",
         f"Reason     {printable(body['reason'])}",
     ]
     lines += [f"Sieve      {_sieve_words(body)}"]
@@ -89,6 +91,7 @@ def _summary(body: dict[str, Any]) -> list[str]:
         for entry in body.get("fitness", ())
     ]
     lines += [f"Deviation  {printable(entry['text'])}" for entry in body["deviations"]]
+    lines += [f"Review     {printable(text)}" for text in review_lines(body)]
     assessed = read_assessment(body.get("assessment"))
     if assessed is not None:
         lines += ["", *assessment_lines(assessed, body["outcome"])]
@@ -96,6 +99,7 @@ def _summary(body: dict[str, Any]) -> list[str]:
     lines += [
         f"  {w['effective_s']:11.1f}  {w['load_g']:8.3f}  {w['load_pct']:8.3f}" for w in body["weighings"]
     ]
+    lines.append(f"Code       {record_code(body['record_sha256'])}")
     lines.append(f"Head       {body['journal']['head_batch']}:{body['journal']['head_sha256']}")
     return lines
 

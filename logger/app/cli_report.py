@@ -1,0 +1,58 @@
+"""Commands that print: the report of a run, the summary of a shift."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from logger.app.cli_base import EXIT_USAGE, DataOption, fail, the_data
+
+if TYPE_CHECKING:
+    from logger.app.report_files import Form
+    from logger.report.document import Paper
+
+FormatOption = Annotated[str, typer.Option("--format", metavar="html|pdf", help="PDF needs the extra `pdf`.")]
+PaperOption = Annotated[str, typer.Option("--paper", metavar="a4|letter", help="Size of the paper.")]
+LanguageOption = Annotated[str, typer.Option("--lang", metavar="CODE", help="Language of the texts: en, de.")]
+ToOption = Annotated[Path, typer.Option("--to", metavar="PLACE", help="A folder, or the file's name.")]
+ReplaceOption = Annotated[bool, typer.Option("--replace", help="Write over a file that is there already.")]
+
+
+def chosen(form: str, paper: str) -> tuple[Form, Paper]:
+    """Form and paper as asked for; ends with a sentence for what is not known."""
+    from logger.app.report_files import FORMS, PAPERS
+
+    known_form = next((each for each in FORMS if each == form.lower()), None)
+    known_paper = next((each for each in PAPERS if each == paper.lower()), None)
+    if known_form is None:
+        fail(EXIT_USAGE, f"--format {form}: give html or pdf.")
+    if known_paper is None:
+        fail(EXIT_USAGE, f"--paper {paper}: give a4 or letter.")
+    return known_form, known_paper
+
+
+def runs_report(
+    which: Annotated[str, typer.Argument(metavar="RUN", help="Number, or the beginning of the id.")],
+    form: FormatOption = "html",
+    paper: PaperOption = "a4",
+    language: LanguageOption = "en",
+    to: ToOption = Path(),
+    replace: ReplaceOption = False,
+    data: DataOption = None,
+) -> None:
+    """The report of one run as an HTML or PDF file; prints its path. The same record gives the same bytes."""
+    from logger.app.report import write_report
+
+    known_form, known_paper = chosen(form, paper)
+    path = write_report(
+        the_data(data),
+        which,
+        to=to,
+        form=known_form,
+        paper=known_paper,
+        language=language,
+        replace=replace,
+    )
+    print(path)

@@ -1,0 +1,96 @@
+"""What happened in a run, in order, with the letters that mark it on the chart."""
+
+from __future__ import annotations
+
+import string
+
+from logger.core.run.events import Event, EventKind
+from logger.core.run.words import event_level, event_text
+from logger.report.document import Column, Lines, Section, Table
+from logger.report.run_chart import Mark
+from logger.report.run_sheet import RunSheet
+from logger.report.texts import Texts
+from logger.report.wording import clock_time, said, since_text
+
+MARKED = frozenset(
+    {
+        EventKind.BAND_LEFT,
+        EventKind.ENDPOINT_REACHED,
+        EventKind.TIME_LIMIT_REACHED,
+        EventKind.STOPPED,
+        EventKind.HELD,
+        EventKind.RESUMED,
+        EventKind.SUCTION_SEEN_ON,
+        EventKind.SUCTION_SEEN_OFF,
+        EventKind.ABORTED,
+        EventKind.INVALIDATED,
+        EventKind.INTERRUPTED,
+        EventKind.DEVIATION,
+        EventKind.NOTED,
+        EventKind.ALARM_RAISED,
+        EventKind.LINK_CHANGED,
+    }
+)
+MOST_EVENTS = 90
+"""A report is for reading; a run with more shows the first and the last of them."""
+_LETTERS = string.ascii_lowercase + string.ascii_uppercase
+
+
+def event_marks(sheet: RunSheet) -> tuple[Mark, ...]:
+    """A letter for each event worth a mark while the chart lasts."""
+    curves = sheet.curves
+    start = _start_ns(sheet)
+    if curves is None or start is None:
+        return ()
+    times = [((e.at_ns - start) / 1e9, e) for e in sheet.events if e.kind in MARKED]
+    shown = [(at_s, e) for at_s, e in times if 0 <= at_s <= curves.end_s][: len(_LETTERS)]
+    return tuple(
+        Mark(letter, at_s, event_level(event) in ("warning", "alarm"))
+        for letter, (at_s, event) in zip(_LETTERS, shown, strict=False)
+    )
+
+
+def events_section(sheet: RunSheet, marks: tuple[Mark, ...], t: Texts) -> Section:
+    """The whole list, unless it is very long."""
+    letters, start = _by_event(sheet, marks), _start_ns(sheet)
+    rows = [
+        (letters.get(index, ""), clock_time(event.utc), _since(event, start), _words(event))
+        for index, event in enumerate(sheet.events)
+    ]
+    left_out = len(rows) - MOST_EVENTS
+    head = (
+        Column(t("events.mark")),
+        Column(t("events.time")),
+        Column(t("events.since"), "right"),
+        Column(t("events.what")),
+    )
+    if left_out <= 0:
+        return Section(t("events.title"), (Table(t("events.title"), head, tuple(rows), wide=3, halves=True),))
+    half = MOST_EVENTS // 2
+    kept = (*rows[:half], ("", "", "", t("events.left_out", number=left_out)), *rows[-half:])
+    note = Lines((t("events.left_out_note", number=sheet.number),), "small")
+    return Section(t("events.title"), (Table(t("events.title"), head, kept, wide=3, halves=True), note))
+
+
+def _start_ns(sheet: RunSheet) -> int | None:
+    return next((e.at_ns for e in sheet.events if e.kind is EventKind.SUCTION_SEEN_ON), None)
+
+
+def _since(event: Event, start_ns: int | None) -> str:
+    return "" if start_ns is None else since_text((event.at_ns - start_ns) / 1e9)
+
+
+def _by_event(sheet: RunSheet, marks: tuple[Mark, ...]) -> dict[int, str]:
+    """Letter by the event's place in the list."""
+    start = _start_ns(sheet) or 0
+    waiting = list(marks)
+    found: dict[int, str] = {}
+    for index, event in enumerate(sheet.events):
+        here = waiting and event.kind in MARKED and (event.at_ns - start) / 1e9 == waiting[0].at_s
+        if here:
+            found[index] = waiting.pop(0).letter
+    return found
+
+
+def _words(event: Event) -> str:
+    return said(event_text(event.kind, event.data))

@@ -11,6 +11,7 @@ from pathlib import Path
 from typing import Any
 
 from drivers.link_watch import LinkEvent
+from logger.app import history
 from logger.app.bench_files import methods_and_files, read_bench, read_broker, read_rig
 from logger.app.clock import BenchClock, utc_now
 from logger.app.file_watch import watch_files
@@ -33,13 +34,11 @@ from logger.publish.board import view_without_broker
 from logger.publish.sender import Publisher
 from logger.publish.settings import BrokerSettings
 from logger.service.bench_service import BenchService, BenchSetup
-from logger.service.history_queries import history_queries
 from logger.service.local_server import LocalServer
 from logger.service.permit_desk import PermitDesk
 from logger.service.picture import live_values, snapshot
 from logger.service.queries import Queries
 from logger.settings import Bench
-from logger.store.history_reader import StoreHistory
 from logger.store.install import install_id
 from logger.store.journal import Journal
 from logger.store.lock import InstanceLock
@@ -146,7 +145,7 @@ async def _run_bench(
 def _queries(data: DataFolder, service: BenchService) -> Queries:
     """The questions that consoles may ask."""
     shift = {} if service.jobs is None else shift_questions(service.jobs, service.setup.plan)
-    return Queries({**history_queries(StoreHistory(data.store)), **shift})
+    return Queries({**history.questions(data), **shift})
 
 
 def _setup(options: ServeOptions, bench: Bench, methods: Mapping[str, Method]) -> BenchSetup:

@@ -48,6 +48,18 @@ PLACES: tuple[Place, ...] = (
         "Load, loss rate and pressure over the last runs.",
         screen_of("charts_screen:ChartsScreen"),
     ),
+    Place(
+        "h",
+        "history",
+        "All runs: search, open, compare.",
+        screen_of("history_screen:HistoryScreen"),
+    ),
+    Place(
+        "k",
+        "control chart",
+        "Reference powder on each sieve over time.",
+        screen_of("control_screen:ControlScreen"),
+    ),
     Place("l", "log", "All events of the run, alarms and links.", screen_of("events_screen:EventsScreen")),
 )
 

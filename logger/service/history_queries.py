@@ -31,9 +31,7 @@ Curves = Callable[[RunFacts, Sequence[Event], Iterable[Reading]], Mapping[str, A
 """Makes the curves of a run as JSON values; None when suction was never seen on."""
 
 
-def history_queries(
-    history: HistoryReader, curves: Curves = lambda facts, events, readings: None
-) -> dict[str, Handler]:
+def history_queries(history: HistoryReader, curves: Curves) -> dict[str, Handler]:
     """`runs`: a page of the list. `run`: one run. `control`: reference powders and their control chart."""
     return {
         "runs": lambda args: _runs(history, args),

@@ -1,0 +1,158 @@
+"""One kept run: chart, figures, decision, uncertainty, events, revisions; a page behind each key."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from typing import ClassVar
+
+from textual.app import ComposeResult
+from textual.binding import Binding, BindingType
+from textual.containers import VerticalScroll
+from textual.content import Content
+from textual.widgets import Static
+
+from logger.console.console import KeyLabels
+from logger.console.kept import KeptRun, kept_run, residue_words
+from logger.console.literal import fit, literal
+from logger.console.panels import kept_pages
+from logger.console.panels.ink import BAD, DIM, STRONG, line, page
+from logger.console.panels.kept_charts import run_chart
+from logger.console.screens.board_screen import BoardScreen
+
+
+@dataclass(frozen=True, slots=True)
+class Page:
+    """A page of the run, its key and the word on the key line. A chart fills the room, a text is scrolled."""
+
+    key: str
+    word: str
+    help: str
+    draw: Callable[[KeptRun, int, int], Content]
+
+
+def _text(draw: Callable[[KeptRun, int], Content]) -> Callable[[KeptRun, int, int], Content]:
+    return lambda run, width, height: draw(run, width)
+
+
+PAGES = (
+    Page("c", "chart", "Load, loss rate with its limit on a log axis, pressure with its band.", run_chart),
+    Page("n", "numbers", "The figures, what was tested and with what.", _text(kept_pages.numbers)),
+    Page(
+        "d",
+        "decision",
+        "Why the run ended, and why its figure was accepted or not.",
+        _text(kept_pages.decision),
+    ),
+    Page("u", "uncertainty", "The uncertainty budget, the largest share first.", _text(kept_pages.budget)),
+    Page("e", "events", "The log of the run, oldest first.", _text(kept_pages.events)),
+    Page("r", "revisions", "Every revision of the record, with its hash.", _text(kept_pages.revisions)),
+)
+
+
+class RunScreen(BoardScreen):
+    """Asks for the run once and shows its pages."""
+
+    BINDINGS: ClassVar[list[BindingType]] = [
+        *(
+            Binding(f"{each.key},{each.key.upper()}", f"turn({at})", show=False)
+            for at, each in enumerate(PAGES)
+        ),
+        Binding("right,tab", "next(1)", show=False),
+        Binding("left,shift+tab", "next(-1)", show=False),
+        Binding("down", "read(1)", show=False),
+        Binding("up", "read(-1)", show=False),
+        Binding("pagedown,space", "read(12)", show=False),
+        Binding("pageup", "read(-12)", show=False),
+        Binding("escape,q,Q", "leave", show=False),
+    ]
+    AUTO_FOCUS = ""
+    CSS = """
+    #run-head { height: 1; margin: 0 0 1 0; }
+    """
+    about = ("Nothing can be changed here: this is what was kept.",)
+
+    def __init__(self, number: int) -> None:
+        super().__init__()
+        self.heading = f"RUN {number}"
+        self._number = number
+        self._run: KeptRun | None = None
+        self._problem = "Asking the service …"
+        self._page = 0
+
+    def compose(self) -> ComposeResult:
+        """Who and what, the page, keys."""
+        yield from self.frame()
+        yield Static(markup=False, id="run-head", classes="body")
+        with VerticalScroll(id="text", classes="body", can_focus=False):
+            yield Static(markup=False, id="words")
+        yield self.key_line()
+
+    def on_mount(self) -> None:
+        """Asks."""
+        super().on_mount()
+        self.run_worker(self._fetch(), name="ask for a run")
+        self._fill()
+
+    def key_labels(self) -> KeyLabels:
+        """The pages first."""
+        pages = [(each.key, each.word) for each in PAGES]
+        return [*pages, ("↑ ↓", "read"), ("?", "help"), ("Esc", "back")]
+
+    def key_help(self) -> KeyLabels:
+        """What is on each page."""
+        return [
+            *((each.key, each.help) for each in PAGES),
+            ("← →", "The page before, the page after."),
+            ("Esc", "Back."),
+        ]
+
+    async def _fetch(self) -> None:
+        reply = await self.console.client.query("run", which=str(self._number))
+        if reply.ok:
+            self._run, self._problem = kept_run(reply.data), ""
+        else:
+            self._problem = reply.text
+        self._fill()
+
+    def action_turn(self, place: int) -> None:
+        """Another page, from its top."""
+        self._page = place
+        self.query_one("#text", VerticalScroll).scroll_home(animate=False)
+        self._fill()
+
+    def action_next(self, step: int) -> None:
+        """The page beside."""
+        self.action_turn((self._page + step) % len(PAGES))
+
+    def action_read(self, rows: int) -> None:
+        """Scrolls."""
+        self.query_one("#text", VerticalScroll).scroll_relative(y=rows, animate=False)
+
+    def action_leave(self) -> None:
+        """Back."""
+        self.dismiss()
+
+    def on_resize(self, event: object) -> None:
+        """The chart fills the room."""
+        super().on_resize(event)  # type: ignore[arg-type]
+        if self.ready:
+            self.call_after_refresh(self._fill)
+
+    def _fill(self) -> None:
+        area = self.query_one("#text", VerticalScroll)
+        width, height = max(10, area.size.width - 2), max(3, area.size.height)
+        self.query_one("#run-head", Static).update(self._head(self.size.width - 2))
+        words = self.query_one("#words", Static)
+        if self._run is None:
+            words.update(page([line((literal(self._problem), BAD))]))
+        else:
+            words.update(PAGES[self._page].draw(self._run, width, height))
+
+    def _head(self, width: int) -> Content:
+        shown = PAGES[self._page].word
+        if self._run is None:
+            return line((self.heading, STRONG), (f"  {shown}", DIM))
+        row = self._run.row
+        rest = f"  {shown} · {residue_words(self._run)} · {row.method} · {row.sample}"
+        return line((self.heading, STRONG), (fit(rest, max(4, width - len(self.heading))), DIM))

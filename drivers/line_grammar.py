@@ -14,18 +14,22 @@ from drivers.profile import (
     LineField,
     LineProfile,
     NumberField,
+    OtherNumberField,
     SignField,
     SpacesField,
     StabilityField,
     Suction,
     TextField,
     UnitField,
+    WordField,
 )
 from drivers.reading import Quality
 from drivers.units import FOREIGN_UNITS, Unit, resolution_in_base, to_base
 
 MOST_DIGITS: Final = 15
 """Digits on either side of the decimal mark; a float holds 15 without loss, no instrument sends more."""
+
+_OTHER_NUMBER: Final = f" *[-+]? *[0-9]{{1,{MOST_DIGITS}}}(?:[.,][0-9]{{1,{MOST_DIGITS}}})?"
 
 
 @dataclass(slots=True)
@@ -160,6 +164,10 @@ def _piece(item: LineField, marks: list[str]) -> str:
             return f"(?P<counter>[0-9]{{{width or f'1,{MOST_DIGITS}'}}})"
         case IgnoredField(width):
             return f"[ -~]{{{width}}}"
+        case WordField(texts):
+            return f"(?:{_any_of(texts)})"
+        case OtherNumberField():
+            return _OTHER_NUMBER
 
 
 def _padded_units(item: UnitField) -> dict[str, Unit | None]:

@@ -94,6 +94,18 @@ class IgnoredField:
     width: int
 
 
+@dataclass(frozen=True, slots=True)
+class WordField:
+    """One of these texts, without meaning here (net or gross, a range); any other is no line of the profile."""
+
+    texts: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class OtherNumberField:
+    """Another number of the line (tare, gross), of any length, with the blanks and the sign before it."""
+
+
 LineField = (
     TextField
     | SpacesField
@@ -103,6 +115,8 @@ LineField = (
     | UnitField
     | CounterField
     | IgnoredField
+    | WordField
+    | OtherNumberField
 )
 
 

@@ -14,6 +14,7 @@ from drivers.profile import (
     LineProfile,
     Mode,
     NumberField,
+    OtherNumberField,
     SerialSettings,
     SignField,
     SpacesField,
@@ -21,6 +22,7 @@ from drivers.profile import (
     Suction,
     TextField,
     UnitField,
+    WordField,
 )
 from drivers.toml_table import ProfileError, TomlSource, TomlTable
 from drivers.units import Quantity, Unit
@@ -220,6 +222,17 @@ def _ignored_field(table: TomlTable) -> LineField:
     return IgnoredField(table.whole("width", 1, 64))
 
 
+def _word_field(table: TomlTable) -> LineField:
+    texts = table.texts("texts")
+    if not any(texts):
+        raise table.error("texts", "texts names no text", 'write a list, for example ["N", "G"]')
+    return WordField(texts)
+
+
+def _other_field(table: TomlTable) -> LineField:
+    return OtherNumberField()
+
+
 def _width(table: TomlTable) -> int | None:
     return table.whole("width", 1, 64) if "width" in table else None
 
@@ -233,6 +246,8 @@ _FIELD_KINDS: Final[dict[str, tuple[tuple[str, ...], Callable[[TomlTable], LineF
     "unit": (("texts", "width"), _unit_field),
     "counter": (("width",), _counter_field),
     "ignored": (("width",), _ignored_field),
+    "word": (("texts",), _word_field),
+    "other": ((), _other_field),
 }
 _ALL_FIELD_KEYS: Final = ["kind", *dict.fromkeys(key for keys, _ in _FIELD_KINDS.values() for key in keys)]
 
@@ -252,9 +267,10 @@ def _fields(top: TomlTable) -> tuple[LineField, ...]:
 
 
 def _check_alone(fields: list[LineField], table: TomlTable) -> None:
-    """Text, spaces and ignored fields may come again, the others not."""
+    """Text, spaces and what has no meaning may come again, the others not."""
     *before, last = fields
-    if not isinstance(last, TextField | SpacesField | IgnoredField) and type(last) in map(type, before):
+    again = TextField | SpacesField | IgnoredField | WordField | OtherNumberField
+    if not isinstance(last, again) and type(last) in map(type, before):
         raise table.error("kind", "this field stands twice", "keep one of its kind")
 
 
@@ -263,8 +279,13 @@ def _check_neighbours(fields: list[LineField], table: TomlTable) -> None:
     if len(fields) < 2:
         return
     before, last = fields[-2:]
-    open_number = isinstance(before, NumberField | CounterField) and before.width is None
-    if open_number and isinstance(last, CounterField | NumberField | IgnoredField):
+    open_number = isinstance(before, OtherNumberField) or (
+        isinstance(before, NumberField | CounterField) and before.width is None
+    )
+    runs_in = isinstance(last, CounterField | NumberField | IgnoredField | OtherNumberField)
+    if isinstance(last, OtherNumberField) and isinstance(before, SpacesField):
+        raise table.error("kind", "the spaces before belong to this field", "leave the spaces out")
+    if open_number and runs_in:
         raise table.error("kind", "the number before has no width and runs into this field", "give its width")
     if isinstance(before, SpacesField) and not isinstance(last, TextField | SignField | StabilityField):
         filled = isinstance(last, SpacesField | IgnoredField) or getattr(last, "width", None) is not None

@@ -15,12 +15,14 @@ from drivers.profile import (
     LineProfile,
     Mode,
     NumberField,
+    OtherNumberField,
     SignField,
     SpacesField,
     StabilityField,
     Suction,
     TextField,
     UnitField,
+    WordField,
 )
 from drivers.profile_file import load_profile
 from drivers.reading import Reading
@@ -85,6 +87,10 @@ def _text(profile: LineProfile, item: LineField, sent: Sent) -> str:
             return str(sent.counter).zfill(width or 0)
         case IgnoredField(width):
             return "x" * width
+        case WordField(texts):
+            return texts[0]
+        case OtherNumberField():
+            return "   -7.5"
 
 
 def _number(item: NumberField, sent: Sent) -> str:

@@ -29,7 +29,7 @@ class BenchReport:
     duplicates: int
     out_of_order: int
     republish: tuple[str, ...]
-    """Ids of the runs around each gap: the missing messages belong to them or lie between them."""
+    """Commands that a person can give at the bench; the sink itself asks no bench."""
 
     @property
     def missing_count(self) -> int:
@@ -91,7 +91,7 @@ def _bench(cursor: Cursor, row: tuple[Any, ...]) -> BenchReport:
         set_aside_there=aside,
         duplicates=duplicates,
         out_of_order=out_of_order,
-        republish=_runs_around(cursor, site, bench, ends),
+        republish=commands(ends),
     )
 
 
@@ -99,14 +99,12 @@ def _count(cursor: Cursor, sql: str, site: str, bench: str) -> int:
     return int(cursor.rows(sql, (site, bench))[0][0])
 
 
-def _runs_around(cursor: Cursor, site: str, bench: str, gaps: list[Range]) -> tuple[str, ...]:
-    found: list[str] = []
-    head = "SELECT run_id FROM message WHERE site = ? AND bench = ? AND run_id IS NOT NULL AND seq"
-    for first, last in gaps:
-        before = cursor.rows(f"{head} < ? ORDER BY seq DESC LIMIT 1", (site, bench, first))
-        after = cursor.rows(f"{head} > ? ORDER BY seq LIMIT 1", (site, bench, last))
-        found += [str(row[0]) for row in (*before, *after)]
-    return tuple(dict.fromkeys(found))
+def commands(gaps: list[Range]) -> tuple[str, ...]:
+    """One a gap; where there are many, one over all of them, since what came before comes but twice."""
+    wanted = gaps if len(gaps) <= _MOST_RANGES else [(gaps[0][0], gaps[-1][1])]
+    return tuple(
+        f"lastgrain runs republish --seq --from {first} --to {last} --by ID" for first, last in wanted
+    )
 
 
 def report_lines(report: SinkReport) -> list[str]:
@@ -137,8 +135,8 @@ def _bench_lines(bench: BenchReport) -> list[str]:
     if bench.set_aside_there:
         lines.append(f"  {bench.set_aside_there} set aside at the bench: the broker would not take them")
     if bench.republish:
-        lines.append(f"  ask at the bench {name} for:")
-        lines += [f"    lastgrain runs republish {run_id}" for run_id in bench.republish]
+        lines.append(f"  to be asked for at the bench {name}:")
+        lines += [f"    {command}" for command in bench.republish]
     return lines
 
 

@@ -16,6 +16,7 @@ from hypothesis import strategies as st
 from logger.sink import database as database_module
 from logger.sink.database import Cursor, DatabaseAway, DatabaseRefuses, SqliteDatabase, WrongDatabase
 from logger.sink.keeping import Arrival, Keeper
+from logger.sink.report import commands as report_commands
 from logger.sink.report import read_report, report_lines
 from tests.publish.memory_outbox import utc_now
 from tests.sink.plant import arrival, bench_report, run_of, select, status
@@ -62,17 +63,38 @@ def test_the_same_again_is_counted_and_changes_nothing(database: SqliteDatabase,
     assert select(tmp_path / "plant.db", "SELECT count(*) FROM reading") == [(6,)]
 
 
-def test_a_gap_names_the_runs_around_it(database: SqliteDatabase) -> None:
+def test_a_gap_names_what_to_ask_for_and_closes_when_it_comes(database: SqliteDatabase) -> None:
     keep(database, arrival(4), arrival(5), arrival(13))
     found = bench_report(database)
     assert found.missing == ((1, 3), (6, 12))
-    assert found.republish == ("run-1", "run-3")
+    assert [command.split(" --from ")[1] for command in found.republish] == [
+        "1 --to 3 --by ID",
+        "6 --to 12 --by ID",
+    ]
     lines = "\n".join(report_lines(database.transaction(read_report)))
     assert "missing 10: seq 1 to 3, 6 to 12" in lines
-    assert "lastgrain runs republish run-1" in lines
+    assert "lastgrain runs republish --seq --from 6 --to 12 --by ID" in lines
     keep(database, *(arrival(seq) for seq in (12, 1, 9, 3, 2, 6, 7, 8, 10, 11)))
     found = bench_report(database)
     assert (found.missing, found.out_of_order, found.republish) == ((), 10, ())
+
+
+def test_many_gaps_are_asked_for_in_one_go(database: SqliteDatabase) -> None:
+    keep(database, *(arrival(seq) for seq in range(1, 21, 2)))
+    assert bench_report(database).republish == ("lastgrain runs republish --seq --from 2 --to 18 --by ID",)
+
+
+def test_the_command_it_names_exists() -> None:
+    """What a person is told to type must be understood by the bench's own command line."""
+    from typer.testing import CliRunner
+
+    from logger.cli import app
+
+    told = report_commands([(6, 12)])[0].split()
+    assert told[0] == "lastgrain"
+    answer = CliRunner().invoke(app, [*told[1:], "--help"])
+    assert answer.exit_code == 0
+    assert "--seq" in answer.output
 
 
 def test_another_message_under_a_known_number_is_an_alarm(database: SqliteDatabase, tmp_path: Path) -> None:
@@ -124,7 +146,7 @@ def test_the_status_tells_of_what_has_not_come(database: SqliteDatabase) -> None
     keep(database, arrival(1), status(last_seq=9, waiting=3))
     found = bench_report(database)
     assert (found.state, found.waiting, found.behind) == ("online", 3, 5)
-    assert found.republish == ("run-1",)
+    assert found.republish == ("lastgrain runs republish --seq --from 2 --to 9 --by ID",)
     keep(database, status(at="2026-03-02T07:00:00.000Z", last_seq=2, state="offline", cause="shut-down"))
     assert bench_report(database).state == "online"
     keep(

@@ -19,7 +19,11 @@ def command(broker: str, **options: str) -> SinkCommand:
 
 @pytest.mark.parametrize(
     ("url", "port", "insecure"),
-    [("mqtts://plant.example", 8883, False), ("mqtt://127.0.0.1", 1883, True), ("mqtt://plant.example:99", 99, True)],
+    [
+        ("mqtts://plant.example", 8883, False),
+        ("mqtt://127.0.0.1", 1883, True),
+        ("mqtt://plant.example:99", 99, True),
+    ],
 )
 def test_tls_and_port_follow_from_the_url(url: str, port: int, insecure: bool) -> None:
     settings = broker_settings(command(url))
@@ -70,5 +74,5 @@ def test_the_report_names_benches_gaps_and_commands(tmp_path: Path) -> None:
     text = sink_report(str(path), json_out=False)
     assert "lab/a1: unknown, last seq 3, 2 messages" in text
     assert "missing 1: seq 2" in text
-    assert "lastgrain runs republish run-1" in text
+    assert "lastgrain runs republish --seq --from 2 --to 2 --by ID" in text
     assert sink_report(str(path), json_out=True)["benches"][0]["missing"] == ((2, 2),)

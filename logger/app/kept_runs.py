@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 import math
 import sqlite3
+from collections.abc import Mapping
 from typing import Any
 
 from pydantic import TypeAdapter, ValidationError
@@ -25,7 +26,7 @@ def kept_run(connection: sqlite3.Connection, run_id: str) -> KeptRun:
     body = history.record_body(connection, row.run_id)
     facts = fold(history.run_events(connection, row.run_id))
     plan = facts.plan
-    method, spec = _method(plan, row.number), _spec(plan)
+    method, spec = frozen_method(plan), frozen_spec(plan)
     done = body is not None and body["result"] is not None
     return KeptRun(
         number=row.number,
@@ -48,18 +49,20 @@ def run_facts(connection: sqlite3.Connection, run_id: str) -> RunFacts:
     return fold(history.run_events(connection, run_id))
 
 
-def _method(plan: dict[str, Any], number: int) -> Method:
+def frozen_method(plan: Mapping[str, Any]) -> Method:
+    """The method as a run froze it. Raises StoreError for one that this version cannot read."""
     try:
         return TypeAdapter(Method).validate_json(json.dumps(plan["method"]))
     except ValidationError as error:
         fault = error.errors(include_url=False)[0]
         raise StoreError(
-            f"Run {number} was made with a method that this version cannot read ({fault['msg']}): "
+            f"Run {plan.get('run_id', '')} was made with a method that this version cannot read ({fault['msg']}): "
             "use the version that its record names."
         ) from None
 
 
-def _spec(plan: dict[str, Any]) -> BalanceSpec:
+def frozen_spec(plan: Mapping[str, Any]) -> BalanceSpec:
+    """The balance as a run froze it."""
     known = {name: value for name, value in plan["bench"]["balance"].items() if value is not None}
     return BalanceSpec(**({"repeatability_dof": math.inf} | known))
 

@@ -11,14 +11,21 @@ from typing import Any
 from logger.app.attach import answers
 from logger.app.clock import utc_now
 from logger.app.ids import UuidV7
+from logger.app.kept_runs import frozen_method, frozen_spec
 from logger.app.paths import DataFolder
 from logger.app.register import ask_service, read_plan
+from logger.core.method import Method
+from logger.core.run.commands import Refused
 from logger.core.run.plan import BenchPlan
+from logger.core.weighing import BalanceSpec
 from logger.service.office import Office
 from logger.service.people_desk import PeopleDesk
+from logger.service.review_desk import ReviewDesk
+from logger.store.errors import StoreError
 from logger.store.journal import Journal
 from logger.store.lock import InstanceLock
 from logger.store.register import StoreRegister
+from logger.store.reviews import StoreReviews
 from logger.store.secrets import StorePeople
 
 
@@ -26,7 +33,14 @@ def make_office(data: DataFolder, journal: Journal, plan: BenchPlan) -> Office:
     """The desks over one open store."""
     register = StoreRegister(data.store, journal.writer, plan.checks)
     people = PeopleDesk(StorePeople(journal.writer, utc_now), register, plan)
-    return Office(people)
+    return Office(people, ReviewDesk(people, register, StoreReviews(journal), _frozen))
+
+
+def _frozen(plan: Mapping[str, Any]) -> tuple[Method, BalanceSpec]:
+    try:
+        return frozen_method(plan), frozen_spec(plan)
+    except StoreError as error:
+        raise Refused(str(error)) from error
 
 
 def ask_office(data: DataFolder, bench: Callable[[], Path], name: str, args: Mapping[str, Any]) -> str:

@@ -12,8 +12,8 @@ from logger.app.paths import DataFolder
 from logger.core.record import ChainHead
 from logger.core.record_assessment import read_assessment
 from logger.core.record_code import record_code
-from logger.core.run.words import event_text
 from logger.core.review import review_lines, review_text
+from logger.core.run.words import event_text
 from logger.core.run_list import OPEN, RunFilter, RunLine
 from logger.core.text import printable
 from logger.settings import ConfigError

@@ -113,6 +113,7 @@ async def _run_bench(
     setup = _setup(options, bench, {name: method for name, (method, _) in methods.items()})
     service = BenchService(setup, clock, UuidV7(), journal, plant, desk, register)
     service.office = make_office(options.data, journal, setup.plan)
+    service.office.reviews.on_revised = service.run_revised
     service.jobs = job_desk(options.data, setup.plan, setup.rig, setup.methods)
     watch_store(journal, service)
 

@@ -14,6 +14,7 @@ from logger.core.register.events import RegisterEvent
 from logger.core.register.look import RegisterLook
 from logger.core.register.people import Person
 from logger.core.register.state import RegisterState
+from logger.core.review_steps import SendAgain, Standing, Step
 from logger.core.run.events import Event
 from logger.core.run_history import RunHistory
 from logger.core.run_list import RunFilter, RunPage
@@ -124,6 +125,29 @@ class People(Protocol):
     ) -> Future[RegisterEvent]:
         """Keep a hash of it together with the entry that `make` makes of the state and the hash's
         fingerprint. Blocks for the hashing. The future fails as that of `Register.enter`."""
+        ...
+
+
+class Reviews(Protocol):
+    """Records of ended runs, and the revisions that people make of them."""
+
+    def look(self, which: str) -> Standing:
+        """A run by its number, or by the beginning of its id. Blocks, so never on the event loop.
+
+        Raises Refused when there is none, or it has no record yet.
+        """
+        ...
+
+    def append(self, seen: Standing, step: Step) -> Future[dict[str, Any]]:
+        """Keep the revision that `step` makes of what was seen, with its events, and queue it for the plant:
+        all of it or nothing. The future fails with Refused when the run is no longer as it was seen."""
+        ...
+
+    def send_again(
+        self, wanted: SendAgain, make: Callable[[RegisterState, str, int], RegisterEvent]
+    ) -> Future[RegisterEvent]:
+        """Queue what was sent once more, under the same numbers and ids, and keep the entry that `make` makes
+        of the state, what it is in words, and how many messages. It fails as that of `Register.enter`."""
         ...
 
 

@@ -333,11 +333,11 @@ def build_record(run_id: str, facts: RunFacts, head: ChainHead) -> Record:
         tested_at=facts.ended_utc,
         outcome=_outcome(facts),
         reason=facts.ended_reason,
-        endpoint=_endpoint(facts),
+        endpoint=record_endpoint(facts),
         times=_times(facts),
         displays=RecordDisplays(mass_digit_g=facts.mass_digit_g, dp_digit_pa=facts.dp_digit_pa),
         tare_g=facts.tare_g,
-        weighings=tuple(_weighing(weighed, facts.charge_g) for weighed in facts.weighings),
+        weighings=tuple(record_weighing(weighed, facts.charge_g) for weighed in facts.weighings),
         result=_result(facts),
         assessment=read_assessment(facts.result.get("assessment")) if _has_result(facts) else None,
         limits=_limits(plan),
@@ -387,7 +387,8 @@ def _method(plan: dict[str, Any]) -> RecordMethod:
     )
 
 
-def _weighing(weighed: Weighed, charge_g: float | None) -> RecordWeighing:
+def record_weighing(weighed: Weighed, charge_g: float | None) -> RecordWeighing:
+    """A weighing as the record has it."""
     return RecordWeighing(
         effective_s=weighed.effective_s,
         gross_g=weighed.gross_g,
@@ -397,7 +398,8 @@ def _weighing(weighed: Weighed, charge_g: float | None) -> RecordWeighing:
     )
 
 
-def _endpoint(facts: RunFacts) -> RecordEndpoint | None:
+def record_endpoint(facts: RunFacts) -> RecordEndpoint | None:
+    """The decision as the record has it; None before the first."""
     decision = facts.decision
     if not decision:
         return None

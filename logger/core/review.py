@@ -122,3 +122,37 @@ def review_text(record: Mapping[str, Any]) -> str:
         return "corrected, waits for a review" if record.get("corrections") else str(record["review"])
     reason = f": {signed['why']}" if signed["why"] else ""
     return f"{signed['meaning']} by {signed['name']} ({signed['person_id']}) on {signed['utc'][:10]}{reason}"
+
+
+def review_lines(record: Mapping[str, Any]) -> list[str]:
+    """Every signature, correction and invalidation of a record (JSON values), in order of revision."""
+    made = [(each["revision"], _signature_line(each)) for each in record.get("signatures") or ()]
+    made += [(each["revision"], _correction_line(each)) for each in record.get("corrections") or ()]
+    declared = record.get("invalidation")
+    made += [(declared["revision"], _line(declared, "declared invalid", declared["why"]))] if declared else []
+    return [text for _, text in sorted(made, key=lambda one: one[0])]
+
+
+def _signature_line(signed: Mapping[str, Any]) -> str:
+    return _line(signed, f"{signed['meaning']} as {signed['role']}", signed["why"])
+
+
+def _correction_line(made: Mapping[str, Any]) -> str:
+    words = [
+        f"{change['what']} {_shown(change['before'])} to {_shown(change['after'])}"
+        if change["what"] != "remark"
+        else f"remark: {change['after']}"
+        for change in made["changes"]
+    ]
+    return _line(made, f"corrected {', '.join(words)}", made["why"])
+
+
+def _line(made: Mapping[str, Any], what: str, why: str) -> str:
+    known = "" if made["method"] == "password" else ", name typed"
+    reason = f": {why}" if why else ""
+    at = made["utc"][:16].replace("T", " ")
+    return f"{at} UTC, revision {made['revision']}: {what} by {made['name']} ({made['person_id']}{known}){reason}"
+
+
+def _shown(value: object) -> str:
+    return "nothing" if value in (None, "") else f"{value:g}" if isinstance(value, float) else repr(value)

@@ -207,6 +207,12 @@ class BenchService:
         """Whether the wall clock cannot be right."""
         return self.clock.utc() < UNSET_CLOCK
 
+    def run_revised(self, run_id: str) -> None:
+        """The record of a run was reviewed or corrected. What the bench shows of it no longer holds: it is free."""
+        if run_id == self.run_id and self.engine is not None and self.engine.ended:
+            self.engine, self.run_id = None, ""
+            self.changed.set()
+
     def store_lost(self, reason: str) -> None:
         """Readings of the open run are lost: it can no longer become a result."""
         if self.engine is not None and not self.engine.ended:
@@ -321,6 +327,9 @@ class BenchService:
             raise Refused("There is no run: start one first.")
         if name == "close" and engine.ended and engine.state is not RunState.AWAITING_REVIEW:
             return self._leave("The bench is free.")
+        if name == "close" and engine.ended and engine.run.plan.operator_name is not None:
+            # A registered operator's run is closed by its review.
+            return self._leave("The bench is free. The run waits for its review.")
         if name not in list(Do):
             raise Refused(f"There is no command {name!r}.")
         reply = engine.command(Command(Do(name), by, dict(args)), self.clock.now_ns())

@@ -15,7 +15,6 @@ from logger.core.ports import People, Register
 from logger.core.register.enter import enter
 from logger.core.register.events import RegisterEvent, RegisterKind
 from logger.core.register.password import read_password
-from logger.core.register.people import unguarded
 from logger.core.register.state import RegisterState
 from logger.core.review import Proof
 from logger.core.run.commands import Refused
@@ -79,18 +78,14 @@ class PeopleDesk:
         self, kind: RegisterKind, entry: Mapping[str, Any], who: Who, why: str, utc: str
     ) -> RegisterEvent:
         """One entry of the register by someone who was identified. Raises Refused, `ResultError`."""
-        make = self._maker(kind, entry, who, why, utc)
+        make = self.maker(kind, entry, who, why, utc)
         return await asyncio.wrap_future(self._register.enter(make))
-
-    async def needs_password(self) -> bool:
-        """Whether entries about people need one by now."""
-        return not unguarded((await asyncio.to_thread(self._register.state)).people)
 
     async def _set(self, args: Mapping[str, Any], person_id: str, new: str, who: Who, utc: str) -> str:
         def make(state: RegisterState, fingerprint: str) -> RegisterEvent:
             entry = {"person_id": person_id, "fingerprint": fingerprint}
             why = str(args.get("why", ""))
-            return self._maker(RegisterKind.PASSWORD_SET, entry, who, why, utc)(state)
+            return self.maker(RegisterKind.PASSWORD_SET, entry, who, why, utc)(state)
 
         # The entry is tried before the hash is made: a refusal costs nothing.
         make(await asyncio.to_thread(self._register.state), "0" * 64)
@@ -98,9 +93,10 @@ class PeopleDesk:
             future = await asyncio.to_thread(self._people.set_password, new, make)
             return entered_text(await asyncio.wrap_future(future))
 
-    def _maker(
+    def maker(
         self, kind: RegisterKind, entry: Mapping[str, Any], who: Who, why: str, utc: str
     ) -> Callable[[RegisterState], RegisterEvent]:
+        """What makes the entry of someone who was identified, once the state is known."""
         plan = self._plan
 
         def make(state: RegisterState) -> RegisterEvent:

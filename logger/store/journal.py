@@ -27,10 +27,13 @@ from logger.store.packing import Packable
 from logger.store.pending import KEPT_READINGS, Pending
 from logger.store.place import free_bytes
 from logger.store.readings_codec import encode
+from logger.store.register import answering
 from logger.store.schema import check_whole, read_only
 from logger.store.trouble import Trouble
 from logger.store.writer import Writer, WriterHooks
 
+MakeRevision = Callable[[sqlite3.Connection], tuple[dict[str, Any], list[Event]]]
+"""Makes the record's next revision and its events in the transaction that keeps them; may refuse."""
 UNPUBLISHED = frozenset({EventKind.ALARM_CLEARED})
 """Kinds that stay at the bench; every other event goes to the plant as well."""
 FREE_FLOOR_BYTES = 64 * 1024 * 1024
@@ -116,6 +119,22 @@ class Journal(WriterHooks):
                 self._owed[run_id] = build
 
         future.add_done_callback(note)
+        return future
+
+    def append_revision(self, run_id: str, make: MakeRevision) -> Future[dict[str, Any]]:
+        """The next revision of a run's record with the events that made it: kept, chained and queued for the
+        plant in one transaction. The future fails as that of `answering`.
+        """
+
+        def job(connection: sqlite3.Connection) -> dict[str, Any]:
+            body, events = make(connection)
+            _insert_record(connection, body)
+            add_message(connection, self._new_id(), "record", run_id, self.utc(), body)
+            self._write_batch(connection, run_id, events, [])
+            return body
+
+        future = answering(self.writer, job)
+        future.add_done_callback(lambda _: self.on_message())
         return future
 
     def archive(self, run_id: str) -> Future[None]:

@@ -81,6 +81,19 @@ def set_aside(connection: sqlite3.Connection, seq: int, reason: str) -> None:
     connection.execute("UPDATE outbox SET set_aside = ? WHERE seq = ?", (reason, seq))
 
 
+def send_again(connection: sqlite3.Connection, where: str, *values: object) -> int:
+    """What was sent or set aside goes out once more, under its own number and id. How many messages.
+
+    A placeholder of a lost message stays: nothing is left to send.
+    """
+    done = connection.execute(
+        "UPDATE outbox SET sent_at = NULL, set_aside = NULL, attempts = 0 WHERE run_id <> '' "
+        f"AND (sent_at IS NOT NULL OR set_aside IS NOT NULL) AND {where}",
+        values,
+    )
+    return done.rowcount
+
+
 def waiting(connection: sqlite3.Connection) -> tuple[int, int]:
     """How many wait, and how many are set aside."""
     open_ = connection.execute(

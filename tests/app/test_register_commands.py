@@ -138,8 +138,8 @@ def test_checks_are_kept_judged_and_listed(store: MadeStore) -> None:
     assert (bad.code, bad.out.startswith("FAILED")) == (3, True)
     span = ("--span", "2500:2506", "--span", "1000:1001", "--reference", "REF-1")
     assert "--certificate" in store("checks", "pressure", "--zero", "2", *span, "--by", "op-7").err
-    span += ("--certificate", "CAL-7", "--valid-until", "2999-12-31")
-    assert store("checks", "pressure", "--zero", "2", *span, "--by", "op-7").code == 0
+    traced = ("--certificate", "CAL-7", "--valid-until", "2999-12-31")
+    assert store("checks", "pressure", "--zero", "2", *span, *traced, "--by", "op-7").code == 0
     found = store("checks", "list", "--json").json
     assert [check["passed"] for check in found["balance_checks"]] == [True, False]
     assert {each["what"]: each["standing"] for each in found["standing"]} == {

@@ -6,6 +6,7 @@ import sqlite3
 from collections.abc import Iterator
 from contextlib import closing
 from pathlib import Path
+from typing import Any
 
 import pytest
 from argon2 import PasswordHasher
@@ -54,7 +55,7 @@ class Bench:
 
         self.people.set_password(password, make).result(WAIT_S)
 
-    def _entry(self, state: RegisterState, kind: RegisterKind, entry: dict[str, object]) -> RegisterEvent:
+    def _entry(self, state: RegisterState, kind: RegisterKind, entry: dict[str, Any]) -> RegisterEvent:
         return enter(
             kind,
             entry,

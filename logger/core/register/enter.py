@@ -57,7 +57,7 @@ def enter(
         proof=proof,
         shift=shift or ShiftPolicy(),
     )
-    if kind not in PEOPLE_MAKERS:
+    if kind not in PEOPLE_MAKERS or kind is RegisterKind.SENT_AGAIN:
         require_known(bench)
     data = _MAKERS[kind](bench, entry)
     if kind is RegisterKind.SIEVE_RETIRED:

@@ -99,6 +99,13 @@ def _files(bench: EntryBench, entry: Entry) -> dict[str, Any]:
     return {"files": [dict(each) for each in found]}
 
 
+def _sent_again(bench: EntryBench, entry: Entry) -> dict[str, Any]:
+    messages = entry.get("messages")
+    if not isinstance(messages, int) or messages < 1:
+        raise ResultError("there is no message to send again")
+    return {"what": text_of(entry, "what"), "messages": messages}
+
+
 MAKERS: dict[RegisterKind, Callable[[EntryBench, Entry], dict[str, Any]]] = {
     RegisterKind.PERSON_ADDED: _about_people(_added),
     RegisterKind.PERSON_CHANGED: _about_people(
@@ -112,5 +119,6 @@ MAKERS: dict[RegisterKind, Callable[[EntryBench, Entry], dict[str, Any]]] = {
     ),
     RegisterKind.METHOD_APPROVED: _approved,
     RegisterKind.METHOD_WITHDRAWN: _withdrawn,
+    RegisterKind.SENT_AGAIN: _sent_again,
     RegisterKind.FILES_SEEN: _files,
 }

@@ -33,6 +33,8 @@ class RegisterKind(StrEnum):
     METHOD_WITHDRAWN = "method_withdrawn"
     FILES_SEEN = "files_seen"
     """The service found bench, rig or methods new or changed at its start."""
+    SENT_AGAIN = "sent_again"
+    """A person had messages of runs sent to the plant again."""
     SAMPLES_PLANNED = "samples_planned"
     SAMPLE_WITHDRAWN = "sample_withdrawn"
     SAMPLE_RESTORED = "sample_restored"

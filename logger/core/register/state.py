@@ -192,6 +192,7 @@ _STEPS: dict[RegisterKind, Callable[[RegisterState, RegisterEvent], RegisterStat
     RegisterKind.METHOD_APPROVED: _approval,
     RegisterKind.METHOD_WITHDRAWN: _approval,
     RegisterKind.FILES_SEEN: _files,
+    RegisterKind.SENT_AGAIN: lambda state, event: state,
     **dict.fromkeys(SHIFT_STEPS, _shift),
     **dict.fromkeys(WORKLIST_STEPS, _worklist),
 }

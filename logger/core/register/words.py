@@ -23,6 +23,9 @@ _TEXTS: dict[RegisterKind, Callable[[RegisterEvent], str]] = {
     RegisterKind.METHOD_WITHDRAWN: lambda e: (
         f"Method {e.data['method_id']} revision {e.data['revision']} is no longer approved: {e.why}."
     ),
+    RegisterKind.SENT_AGAIN: lambda e: (
+        f"{e.data['messages']} messages of {e.data['what']} go to the plant again, under their old numbers."
+    ),
     RegisterKind.FILES_SEEN: lambda e: files_text(e.data),
 }
 GUARDED = frozenset(_TEXTS)

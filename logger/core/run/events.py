@@ -52,6 +52,10 @@ class EventKind(StrEnum):
     PERMIT_CHANGED = "permit_changed"
     CLOCK_STEPPED = "clock_stepped"
     RECORD_ISSUED = "record_issued"
+    REVIEWED = "reviewed"
+    """After the end: a second person has signed, accepting or rejecting."""
+    CORRECTED = "corrected"
+    DECLARED_INVALID = "declared_invalid"
 
 
 @dataclass(frozen=True, slots=True)

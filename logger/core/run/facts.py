@@ -32,6 +32,7 @@ class RunFacts:
     ended_utc: str = ""
     cautions_by: str = ""
     tare_g: float | None = None
+    tare_typed: bool = False
     platform_before_g: float | None = None
     platform_after_g: float | None = None
     sieve_read_g: float | None = None
@@ -103,7 +104,7 @@ def _beside_band(facts: RunFacts, event: Event) -> None:
 
 
 def _tare(facts: RunFacts, event: Event) -> None:
-    facts.tare_g = event.data["gross_g"]
+    facts.tare_g, facts.tare_typed = event.data["gross_g"], bool(event.data.get("typed"))
 
 
 def _platform(facts: RunFacts, event: Event) -> None:
@@ -189,6 +190,28 @@ def _ended(facts: RunFacts, event: Event) -> None:
     facts.ended_reason = event.data["reason"]
 
 
+def _corrected(facts: RunFacts, event: Event) -> None:
+    """What was corrected after the end takes the place of what was entered; both stay in the journal."""
+    sample = dict(facts.plan["sample"])
+    for change in event.data["changes"]:
+        part, _, name = change["what"].partition(".")
+        if part == "sample":
+            sample[name] = change["after"]
+        elif part == "tare_g":
+            facts.tare_g = change["after"]
+        elif part == "weighings":
+            facts.weighings[int(name.partition(".")[0])].gross_g = change["after"]
+    facts.plan = {**facts.plan, "sample": sample}
+    if facts.weighings and any(change["what"].endswith("_g") for change in event.data["changes"]):
+        _weigh_again(facts)
+
+
+def _weigh_again(facts: RunFacts) -> None:
+    for weighed in facts.weighings:
+        weighed.load_g = round(weighed.gross_g - (facts.tare_g or 0.0), 6)
+    facts.charge_gross_g = facts.weighings[0].gross_g
+
+
 _STEPS: dict[EventKind, Callable[[RunFacts, Event], None]] = {
     EventKind.RUN_PLANNED: _planned,
     EventKind.CAUTIONS_ACKNOWLEDGED: _cautions,
@@ -211,6 +234,7 @@ _STEPS: dict[EventKind, Callable[[RunFacts, Event], None]] = {
     EventKind.DEVIATION: _deviation,
     EventKind.SIEVE_CARED: _cared,
     EventKind.RESULT_COMPUTED: _result,
+    EventKind.CORRECTED: _corrected,
     EventKind.ABORTED: _ended,
     EventKind.INVALIDATED: _ended,
     EventKind.INTERRUPTED: _ended,

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from typing import Any
 
 from logger.core.assessment import Assessment, assess
 from logger.core.endpoint_term import interval_endpoint, live_endpoint
@@ -30,6 +31,19 @@ def determination(facts: RunFacts, method: Method, spec: BalanceSpec) -> Residue
         spec,
         PLATFORM_READINGS if method.weighing.mode == "live" else 0,
     )
+
+
+def result_data(found: Residue) -> dict[str, Any]:
+    """Residue and passing as weighed, as the result's event and the record have them."""
+    return {
+        "charge_g": round(found.charge_g, 6),
+        "residue_g": round(found.residue_g, 6),
+        "residue_pct": found.residue_pct,
+        "passing_pct": found.passing_pct,
+        "residue_u_weighing_pct": found.residue_u_pct,
+        "below_minimum_weight": found.below_minimum_weight,
+        "warnings": list(found.warnings),
+    }
 
 
 def endpoint_term(facts: RunFacts, method: Method, spec: BalanceSpec) -> Component | NotIncluded:

@@ -39,7 +39,8 @@ def check_approval(
 ) -> tuple[Approval | None, list[Note]]:
     """The approval in force, or a deviation. Nothing is asked on a bench where no method was ever approved.
 
-    `plain` is the method as JSON values; the approval comes without its copy of them. Raises Refused where the bench's rule says that it blocks.
+    `plain` is the method as JSON values; the approval comes without its copy of them. Raises Refused where the
+    bench's rule says that it blocks.
     """
     if not state.approvals:
         return None, []
@@ -52,5 +53,3 @@ def check_approval(
     if policy.unapproved_method == "blocks":
         raise Refused(f"{text} Have it approved (`lastgrain method approve {head.id}`), or take another one.")
     return None, [("method-not-approved", text)]
-
-

@@ -10,9 +10,10 @@ from logger.core.run.events import EventKind as E
 from logger.core.run.jet import beside_band
 from logger.core.run.plan import plain_json
 from logger.core.run.platform import sieve_g, take_platform, weighed_gross_g
-from logger.core.run.result import assess_run, determination, twice_as_long_loss_pct
+from logger.core.run.result import assess_run, determination, result_data, twice_as_long_loss_pct
 from logger.core.run.run import Run
 from logger.core.run.states import WEIGHED, RunState
+from logger.core.run.zero_watch import note_lost_zero
 from logger.core.sieve_checks import LEAST_SIEVE_G, judge_tare
 
 WEIGHING_STATES = WEIGHED
@@ -130,6 +131,7 @@ def _load(run: Run, now_ns: int, gross_g: float, extra: dict[str, object]) -> st
         **beside_band(run),
     )
     _note_rising_loss(run, now_ns)
+    note_lost_zero(run, now_ns)
     _after_load(run, now_ns)
     charge_g = run.facts.charge_g or 1.0
     return f"Load: {load_g:.{_digits(run)}f} g, {100 * load_g / charge_g:.2f} % of the charge."
@@ -235,13 +237,7 @@ def compute(run: Run, now_ns: int) -> None:
         E.RESULT_COMPUTED,
         now_ns,
         live_difference_pct=_reconcile(run, now_ns, found),
-        charge_g=round(found.charge_g, 6),
-        residue_g=round(found.residue_g, 6),
-        residue_pct=found.residue_pct,
-        passing_pct=found.passing_pct,
-        residue_u_weighing_pct=found.residue_u_pct,
-        below_minimum_weight=found.below_minimum_weight,
-        warnings=list(found.warnings),
+        **result_data(found),
         assessment=plain_json(kept(assessed, twice_as_long_loss_pct(run.facts, method))),
     )
 

@@ -43,6 +43,8 @@ _TEXTS: dict[E, str] = {
     E.ALARM_CLEARED: "Cleared: {key}.",
     E.DEVIATION: "Deviation: {text}",
     E.RECORD_ISSUED: "Record revision {revision} issued, SHA-256 {sha256}.",
+    E.REVIEWED: "Run {meaning} by {name} ({person_id}).",
+    E.DECLARED_INVALID: "Declared invalid by {name}: {why}.",
     E.CLOCK_STEPPED: "Wall clock stepped by {step_s:g} s; durations are not touched.",
 }
 
@@ -58,6 +60,9 @@ _LEVELS: dict[E, Level] = {
     E.INVALIDATED: "alarm",
     E.INTERRUPTED: "alarm",
     E.DEVIATION: "warning",
+    E.REVIEWED: "notice",
+    E.CORRECTED: "warning",
+    E.DECLARED_INVALID: "alarm",
     E.CLOCK_STEPPED: "warning",
 }
 
@@ -71,6 +76,9 @@ def event_text(kind: E, data: dict[str, Any]) -> str:
         return f"Next interval: {target_s:.0f} s." if target_s else "Draw-down."
     if kind is E.PERMIT_CHANGED:
         return f"Permit {'granted' if data['granted'] else 'withdrawn'}: {data['reason']}."
+    if kind is E.CORRECTED:
+        whats = ", ".join(change["what"] for change in data["changes"])
+        return f"Corrected by {data['name']} ({whats}): {data['why']}."
     if kind is E.RESULT_COMPUTED:
         return _result_text(data)
     return _TEXTS[kind].format(**data)

@@ -13,7 +13,6 @@ from logger.core.run.platform import sieve_g, take_platform, weighed_gross_g
 from logger.core.run.result import assess_run, determination, result_data, twice_as_long_loss_pct
 from logger.core.run.run import Run
 from logger.core.run.states import WEIGHED, RunState
-from logger.core.run.zero_watch import note_lost_zero
 from logger.core.sieve_checks import LEAST_SIEVE_G, judge_tare
 
 WEIGHING_STATES = WEIGHED
@@ -131,7 +130,7 @@ def _load(run: Run, now_ns: int, gross_g: float, extra: dict[str, object]) -> st
         **beside_band(run),
     )
     _note_rising_loss(run, now_ns)
-    note_lost_zero(run, now_ns)
+    note_moved_zero(run, now_ns)
     _after_load(run, now_ns)
     charge_g = run.facts.charge_g or 1.0
     return f"Load: {load_g:.{_digits(run)}f} g, {100 * load_g / charge_g:.2f} % of the charge."

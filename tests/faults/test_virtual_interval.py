@@ -191,6 +191,29 @@ def test_a_balance_tared_under_another_load_goes_below_zero_and_ends_the_run() -
     assert "tared or zeroed" in str(body(run)["reason"])
 
 
+def test_a_zero_that_moved_is_told_because_the_free_pan_shows_it() -> None:
+    run = begun(S.SIEVING)
+    run.virtual.rig.bump(20.0, shift_g=0.4)
+    run.until(S.WEIGHING)
+    run.until(S.DRAWING_DOWN, S.AWAITING_REVIEW)
+    found = run.engine.run.facts
+    off_g = found.weighings[-1].load_g - run.virtual.rig.load_g
+    assert 0.35 < abs(off_g) < 0.45, "the weighing alone looks like any other"
+    text = next(str(e["text"]) for e in found.deviations if e["key"] == "balance-zero")
+    assert "0.400 g" in text
+    assert "1.6" in text
+
+
+def test_a_pan_used_for_other_things_meanwhile_is_no_moved_zero() -> None:
+    run = begun(S.SIEVING)
+    run.virtual.rig.put_weight(25.0)
+    seconds(run, 10)
+    run.virtual.rig.take_foreign_things_off()
+    run.until(S.WEIGHING)
+    run.until(S.DRAWING_DOWN, S.AWAITING_REVIEW)
+    assert "balance-zero" not in deviations(run)
+
+
 def test_a_spill_between_weighings_is_told() -> None:
     def story(spill_g: float) -> VirtualRun:
         run = begun(S.WEIGHING)

@@ -18,6 +18,7 @@ from logger.core.run.live import LiveRate, no_live_rate
 from logger.core.run.plan import RunPlan
 from logger.core.run.run import Run
 from logger.core.run.states import ENDED, JET, RunState
+from logger.core.run.zero_watch import watch_zero
 
 WATCH_S = 2.0
 """The pressure at rest is watched this long before the run begins; a fan that spins up shows by then."""
@@ -152,7 +153,7 @@ class RunEngine:
             live_steps.step(run, now_ns)
             jet.step_jet(run, now_ns)
         if not self.ended:
-            _watch_zero(run, now_ns)
+            watch_zero(run, now_ns)
 
 
 def why_not_ready(run: Run, now_ns: int) -> str:
@@ -202,26 +203,3 @@ def _note_equipment(run: Run, now_ns: int, zero_dp_pa: float) -> None:
     if limit_pa is not None and abs(zero_dp_pa) > limit_pa:
         text = f"The pressure at rest is {zero_dp_pa:g} Pa, {limit_pa:g} Pa are allowed: zero the transducer."
         run.deviation(now_ns, "pressure-zero", text)
-
-
-def _watch_zero(run: Run, now_ns: int) -> None:
-    """With the sieve away from a bench balance the empty pan shows the zero; far below it, someone tared."""
-    if run.live_mode or run.facts.tare_g is None or run.state is RunState.COMPUTING:
-        return
-    steady_g = run.mass.steady_g(now_ns)
-    if steady_g is None:
-        return
-    tolerance_g = run.plan.bench.zero_tolerance_g
-    if steady_g < -tolerance_g or _tared_with_sieve_on(run, steady_g):
-        digits = run.plan.bench.balance.decimals
-        reason = f"the balance was tared or zeroed under load: it shows {steady_g:.{digits}f} g"
-        run.emit(E.INVALIDATED, now_ns, reason=reason)
-    elif abs(steady_g) <= tolerance_g and (run.state in JET or run.state is RunState.RELEASING):
-        run.zero_g = round(steady_g, 6)
-
-
-def _tared_with_sieve_on(run: Run, steady_g: float) -> bool:
-    """The display shows about the charge alone while a sieve many times heavier should be under it."""
-    charge_g, tare_g = run.plan.charge_target_g, run.facts.tare_g or 0.0
-    about_charge = 0.5 * charge_g < steady_g < 2 * charge_g
-    return run.state is RunState.CHARGING and about_charge and tare_g > 4 * charge_g

@@ -50,6 +50,8 @@ class Run:
         self.links = {Channel.MASS: "up", Channel.PRESSURE: "up"}
         self.state_since_ns = 0
         self.zero_g: float | None = None
+        self.free_pan_g: float | None = None
+        """What the balance showed while the sieve was on the rig, since the last weighing."""
         self.jet_while_held_s = 0.0
         self.outside_band = False
         self.dp_quality = Quality.OK

@@ -13,6 +13,7 @@ from logger.core.run.platform import sieve_g, take_platform, weighed_gross_g
 from logger.core.run.result import assess_run, determination, result_data, twice_as_long_loss_pct
 from logger.core.run.run import Run
 from logger.core.run.states import WEIGHED, RunState
+from logger.core.run.zero_watch import note_moved_zero
 from logger.core.sieve_checks import LEAST_SIEVE_G, judge_tare
 
 WEIGHING_STATES = WEIGHED

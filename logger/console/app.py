@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import os
 import time
-from collections.abc import Awaitable, Callable
+from collections.abc import Awaitable, Callable, Mapping
 from functools import partial
 from typing import Any, ClassVar
 
@@ -14,7 +14,7 @@ from textual.theme import Theme
 
 from logger.console import forms
 from logger.console.earlier import Earlier, ask_earlier
-from logger.console.forms import Form
+from logger.console.forms import Form, fill_of
 from logger.console.keys import NOTE_KINDS, NOTE_TEXTS, USES, applies, step
 from logger.console.panels.board import Board, View
 from logger.console.panels.ink import BLUE, ORANGE
@@ -78,6 +78,8 @@ class ConsoleApp(App[int]):
         self._asked_at = 0.0
         self._enter_at = 0.0
         self._sending = False
+        self._cautions_wanted = False
+        """A run was started here: its cautions are shown as soon as they are due."""
 
     def on_mount(self) -> None:
         """Starts to follow the service."""
@@ -118,6 +120,9 @@ class ConsoleApp(App[int]):
         if isinstance(self.screen, WaitScreen):
             self.switch_screen(BenchScreen())
         self._show()
+        if self._cautions_wanted and "acknowledge" in self.board.snapshot.can and self.screen.id == "bench":
+            self._cautions_wanted = False
+            self._cautions()
 
     def _compare(self, snapshot: Snapshot) -> None:
         """The earlier runs of the method are asked for once a run, and the run is held against them."""
@@ -180,6 +185,9 @@ class ConsoleApp(App[int]):
             "s": lambda: self._ask_reason("stop"),
             "x": lambda: self._ask_reason("abort"),
             "m": lambda: self._ask(forms.NOTE, self._note),
+            "i": lambda: self.send("sieve_care", in_order=True),
+            "o": lambda: self._ask(forms.SIEVE_FINDING, partial(self._send_values, "sieve_care")),
+            "d": lambda: self.send("lid_deposits"),
             "k": self._controls,
             "e": lambda: self.push_screen(EventsScreen()),
             "v": self._change_view,
@@ -222,15 +230,25 @@ class ConsoleApp(App[int]):
     async def _note(self, values: Values) -> Reply:
         return await self.client.command("note", kind=NOTE_KINDS["m"], text=values["text"])
 
+    async def _send_values(self, name: str, values: Values) -> Reply:
+        return await self.client.command(name, **values)
+
     def _new_run(self) -> None:
         assert self.board is not None
+        following = self.board.snapshot.next_run
+        self.new_run({} if following is None or following.complete else fill_of(following))
+
+    def new_run(self, fill: Mapping[str, str]) -> None:
+        """Opens the form of a new run with these values in it."""
+        assert self.board is not None
         methods = self.board.snapshot.methods
-        self.push_screen(NewRunScreen(methods, self._last_method, self.operator, self._start))
+        self.push_screen(NewRunScreen(methods, self._last_method, self.operator, self._start, fill))
 
     async def _start(self, values: Values) -> Reply:
         reply = await self.client.command("start", **values)
         if reply.ok:
             self.operator, self._last_method = values["operator_id"], values["method_id"]
+            self._cautions_wanted = True
         return reply
 
     def _cautions(self) -> None:

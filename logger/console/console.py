@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from typing import Any, Protocol
 
 from logger.console.panels.board import Board
@@ -26,6 +27,9 @@ class Console(Protocol):
 
     def send(self, name: str, **args: Any) -> None:
         """Sends a command and shows its answer; presses while it is under way do nothing."""
+
+    def new_run(self, fill: Mapping[str, str]) -> None:
+        """Opens the form of a new run with these values in it."""
 
     def use(self, key: str) -> None:
         """Does what a key of the bench screen does."""

@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Awaitable, Callable
-from dataclasses import dataclass
+from collections.abc import Awaitable, Callable, Mapping
+from dataclasses import dataclass, replace
 
 from logger.console.literal import literal
+from logger.core.snapshot import NextRunView
 from logger.service.client import Reply
 
 FIELD_LIMIT = 120
@@ -63,6 +64,12 @@ TYPE_WEIGHT = Form(
     (FieldSpec("mass_g", "mass in g", example="412.08"), FieldSpec("reason", "reason")),
     "next field, then send",
 )
+SIEVE_FINDING = Form(
+    "SIEVE: SOMETHING TO NOTE",
+    ("A tear, a dent, a clogged patch, a loose ring: it goes into the run's record.",),
+    (FieldSpec("note", "what was found"),),
+    "send",
+)
 NOTE = Form("NOTE", ("It goes into the run's record.",), (FieldSpec("text", "note"),), "send")
 
 
@@ -78,21 +85,30 @@ def take_controls(name: str, holder: str) -> Form:
     )
 
 
-def new_run(operator: str) -> Form:
-    """The fields of a new run besides the method; the operator stands in it already when known."""
+def new_run(operator: str, fill: Mapping[str, str] | None = None) -> Form:
+    """The fields of a new run besides the method; what is known (the operator too) stands in them already."""
+    known = {"operator_id": operator, **(fill or {})}
+    fields = (
+        FieldSpec("sample_id", "sample", example="scan or type"),
+        FieldSpec("operator_id", "operator"),
+        FieldSpec("lot", "lot", required=False),
+        FieldSpec("point", "sampling point", required=False),
+        FieldSpec("sampled_at", "sampled at", required=False, example="such as 2031-05-02 06:30"),
+        FieldSpec("sieve_id", "test sieve", required=False, example="scan or type"),
+    )
     return Form(
         title="NEW RUN",
         lines=(),
-        fields=(
-            FieldSpec("sample_id", "sample", example="scan or type"),
-            FieldSpec("operator_id", "operator", initial=operator),
-            FieldSpec("lot", "lot", required=False),
-            FieldSpec("point", "sampling point", required=False),
-            FieldSpec("sampled_at", "sampled at", required=False, example="such as 2031-05-02 06:30"),
-            FieldSpec("sieve_id", "test sieve", required=False, example="scan or type"),
-        ),
+        fields=tuple(replace(each, initial=known.get(each.name) or "") for each in fields),
         enter="next field, then start",
     )
+
+
+def fill_of(following: NextRunView) -> dict[str, str]:
+    """The next step of a sample's job as values of the form."""
+    names = ("method_id", "sample_id", "operator_id", "lot", "point", "sampled_at", "sieve_id")
+    aperture = {} if following.aperture_um is None else {"aperture_um": f"{following.aperture_um:g}"}
+    return {name: getattr(following, name) for name in names} | aperture
 
 
 def mass_typed(text: str) -> float | None:

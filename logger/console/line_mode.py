@@ -196,6 +196,10 @@ class LineMode:
     async def _use_now(self, key: str, rest: str, snapshot: Snapshot) -> None:
         if key in NOTE_TEXTS:
             await self._command("note", kind=NOTE_KINDS[key], text=NOTE_TEXTS[key])
+        elif key == "i":
+            await self._command("sieve_care", in_order=True)
+        elif key == "d":
+            await self._command("lid_deposits")
         elif key == "v":
             self._say_all(snapshot)
         elif key == "g":
@@ -217,6 +221,8 @@ class LineMode:
             return self._cautions(snapshot)
         if key == "w":
             return forms.TYPE_WEIGHT, lambda values: forms.type_weight(send, values)
+        if key == "o":
+            return forms.SIEVE_FINDING, lambda values: send("sieve_care", **values)
         if key == "m":
             return forms.NOTE, lambda values: send("note", kind=NOTE_KINDS["m"], **values)
         if key == "k":
@@ -228,8 +234,12 @@ class LineMode:
     def _new_run(self, snapshot: Snapshot) -> tuple[Form, Callable[[Values], Awaitable[Reply]]]:
         for number, method in enumerate(snapshot.methods, 1):
             self.say(f"{number}: {literal(method.title, 80)}, {literal(method.summary, 120)}")
-        form = forms.new_run(self._operator)
-        which = FieldSpec("method", f"method, 1 to {len(snapshot.methods)}", initial="1")
+        following = snapshot.next_run
+        fill = {} if following is None or following.complete else forms.fill_of(following)
+        form = forms.new_run(self._operator, fill)
+        ids = [method.id for method in snapshot.methods]
+        wanted = ids.index(fill["method_id"]) + 1 if fill.get("method_id") in ids else 1
+        which = FieldSpec("method", f"method, 1 to {len(ids)}", initial=str(wanted))
 
         async def send(values: Values) -> Reply:
             number = values.pop("method")
@@ -285,7 +295,7 @@ class LineMode:
         self.say(f"{question} Type yes to go on.")
         return (await self._next()).strip().lower() != "yes"
 
-    async def _command(self, name: str, **args: str) -> None:
+    async def _command(self, name: str, **args: str | bool) -> None:
         self._answer(await self._client.command(name, **args))
 
     def _answer(self, reply: Reply) -> None:

@@ -43,6 +43,18 @@ def screen_of(name: str) -> MakeScreen:
 
 PLACES: tuple[Place, ...] = (
     Place(
+        "s",
+        "start of shift",
+        "What is due now, with its checks and entries.",
+        screen_of("shift_screen:ShiftScreen"),
+    ),
+    Place(
+        "w",
+        "worklist",
+        "Planned samples: choose or scan one and start its run.",
+        screen_of("worklist_screen:WorklistScreen"),
+    ),
+    Place(
         "v",
         "charts",
         "Load, loss rate and pressure over the last runs.",

@@ -91,7 +91,9 @@ class FormScreen(BoardScreen):
         """Goes on from this field. (Textual calls `on_` methods of all classes, so that is not overridden.)"""
         names = [f"field-{each.name}" for each in self.form.fields]
         place = names.index(field.id or "")
-        if place + 1 < len(names):
+        if self.form.fields[place].required and not field.value.strip():
+            self.say(f"{self.form.fields[place].label} is needed.")
+        elif place + 1 < len(names):
             self._input(self.form.fields[place + 1]).focus()
         else:
             self.action_send()

@@ -11,6 +11,7 @@ from logger.core.snapshot import Instruction
 S = RunState
 
 _ACCEPT = "Accept the weight when it is stable."
+_INSPECT = "Inspect it: say that it is in order, then accept the stable weight."
 
 IDLE = Instruction(key="idle", text="Start a new run.", detail="Choose method, sample and operator.")
 
@@ -52,13 +53,8 @@ def _taring(run: Run, now_ns: int) -> Instruction:
         return Instruction(key="clear_platform", text="Take the sieve off the rig.", detail=_ACCEPT)
     where = "rig" if run.live_mode else "balance"
     text = f"Put the empty, clean sieve on the {where}."
-    return Instruction(key="weigh_empty_sieve", text=text, detail=f"{_inspect(run)}{_ACCEPT}")
-
-
-def _inspect(run: Run) -> str:
-    if not care.asked(run):
-        return ""
-    return "First hold it against the light: no tear, no clogged patch. Say that it is in order. "
+    detail = _INSPECT if care.asked(run) else _ACCEPT
+    return Instruction(key="weigh_empty_sieve", text=text, detail=detail)
 
 
 def _charging(run: Run, now_ns: int) -> Instruction:

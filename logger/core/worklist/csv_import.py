@@ -8,7 +8,6 @@ from __future__ import annotations
 
 import csv
 import difflib
-import io
 import re
 from collections.abc import Collection, Iterator
 from dataclasses import dataclass
@@ -105,7 +104,7 @@ def _rows(text: str, shown: str) -> Iterator[tuple[int, list[str]]]:
     """Line number and cells of each row that is not empty."""
     heading = text.split("\n", 1)[0]
     delimiter = max(_DELIMITERS, key=heading.count)
-    reader = csv.reader(io.StringIO(text), delimiter=delimiter, strict=True)
+    reader = csv.reader((f"{row}\n" for row in text.split("\n")), delimiter=delimiter, strict=True)
     line = 1
     try:
         for cells in reader:

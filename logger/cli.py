@@ -28,6 +28,7 @@ from logger.app.cli_base import (
 )
 from logger.app.cli_blank import blank
 from logger.app.cli_checks import checks_app
+from logger.app.cli_learn import learn
 from logger.app.cli_method import method_app, replay, study
 from logger.app.cli_people import people_app
 from logger.app.cli_report import runs_report
@@ -62,6 +63,7 @@ app.command()(results)
 app.command()(distribution)
 app.command()(precision)
 app.command()(blank)
+app.command()(learn)
 app.command()(sink)
 runs_app.command("report")(runs_report)
 add_review_commands(runs_app)

@@ -11,6 +11,7 @@ from typing import Annotated
 import typer
 
 import logger
+from logger.app.cli_approvals import add_to as add_approval_commands
 from logger.app.cli_base import (
     EXIT_INTERRUPTED,
     EXIT_OK,
@@ -28,10 +29,10 @@ from logger.app.cli_base import (
 )
 from logger.app.cli_blank import blank
 from logger.app.cli_checks import checks_app
-from logger.app.cli_learn import learn
+from logger.app.cli_learn import learn, ports
 from logger.app.cli_method import method_app, replay, study
 from logger.app.cli_people import people_app
-from logger.app.cli_report import runs_report
+from logger.app.cli_report import runs_report, runs_summary
 from logger.app.cli_results import distribution, precision, results
 from logger.app.cli_review import add_to as add_review_commands
 from logger.app.cli_runs import runs_app
@@ -64,9 +65,12 @@ app.command()(distribution)
 app.command()(precision)
 app.command()(blank)
 app.command()(learn)
+app.command()(ports)
 app.command()(sink)
 runs_app.command("report")(runs_report)
+runs_app.command("summary")(runs_summary)
 add_review_commands(runs_app)
+add_approval_commands(method_app)
 
 
 @app.callback(invoke_without_command=True)

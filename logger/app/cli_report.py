@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from logger.app.cli_base import EXIT_USAGE, DataOption, fail, the_data
+from logger.app.cli_base import EXIT_USAGE, DataOption, fail, print_out, the_data
 
 if TYPE_CHECKING:
     from logger.app.report_files import Form
@@ -56,3 +56,29 @@ def runs_report(
         replace=replace,
     )
     print(path)
+
+
+def runs_summary(
+    since: Annotated[
+        str, typer.Option(metavar="TIME", help="2026-03-31T06:00Z, 2026-03-31, or 8h, 2d for so long ago.")
+    ] = "",
+    until: Annotated[str, typer.Option(metavar="TIME", help="The same; now when not given.")] = "",
+    form: FormatOption = "html",
+    paper: PaperOption = "a4",
+    language: LanguageOption = "en",
+    to: Annotated[
+        Path | None, typer.Option("--to", metavar="PLACE", help="A folder or file; else lines are printed.")
+    ] = None,
+    replace: ReplaceOption = False,
+    data: DataOption = None,
+) -> None:
+    """A shift on a page: runs, results, decisions, deviations, checks, and what waits for a review."""
+    from logger.app.clock import utc_now
+    from logger.app.shift_summary import shift_document, summary_lines, write_summary
+
+    known_form, known_paper = chosen(form, paper)
+    document = shift_document(the_data(data), since, until, utc_now(), language)
+    if to is None:
+        print_out(summary_lines(document))
+    else:
+        print(write_summary(document, to, known_form, known_paper, replace))

@@ -7,7 +7,8 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from logger.app.cli_base import EXIT_USAGE, DataOption, JsonOption, fail, print_out, the_data
+from logger.app.cli_base import EXIT_USAGE, DataOption, JsonOption, fail, print_out, say, the_data
+from logger.app.cli_report import FormatOption, LanguageOption, PaperOption, ReplaceOption, chosen
 
 if TYPE_CHECKING:
     from logger.core.distribution.fits import Way
@@ -45,10 +46,17 @@ def distribution(
     loss_limit: Annotated[
         float, typer.Option(metavar="PCT", min=0.0, help="Loss allowed when one portion is carried upwards.")
     ] = 2.0,
+    report: Annotated[
+        Path | None, typer.Option("--report", metavar="PLACE", help="Write a report: a folder, or a file.")
+    ] = None,
+    form: FormatOption = "html",
+    paper: PaperOption = "a4",
+    language: LanguageOption = "en",
+    replace: ReplaceOption = False,
     data: DataOption = None,
     json_out: JsonOption = False,
 ) -> None:
-    """Distribution from several sieves: table, d10, d50, d90, three fits, mass balance, chart."""
+    """Distribution from several sieves: table, d10, d50, d90, three fits, mass balance, chart, report."""
     from logger.app.distribution import distribution as work_out
 
     chosen_way = next((each for each in WAYS if each == way), None)
@@ -57,6 +65,23 @@ def distribution(
         fail(EXIT_USAGE, f"--way is one of {', '.join(WAYS)}; --axes is one of {', '.join(AXES)}.")
     if to is not None and to.suffix.lower() != ".svg":
         fail(EXIT_USAGE, f"--to {to}: the chart is an SVG drawing, name a file that ends in .svg.")
+    if report is not None:
+        from logger.app.distribution_report import write_distribution_report
+
+        known_form, known_paper = chosen(form, paper)
+        path = write_distribution_report(
+            the_data(data),
+            runs,
+            loss_limit_pct=loss_limit,
+            way=chosen_way,
+            axes=chosen_axes,
+            to=report,
+            form=known_form,
+            paper=known_paper,
+            language=language,
+            replace=replace,
+        )
+        say(str(path))
     print_out(work_out(the_data(data), runs, loss_limit, chosen_way, chosen_axes, to, json_out))
 
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
@@ -32,6 +33,15 @@ from logger.store.history import find_run, reading
 Kept = tuple[KeptRun, RunFacts]
 
 
+@dataclass(frozen=True, slots=True)
+class WorkedOut:
+    """The runs, finest sieve first, what they make together, and remarks."""
+
+    runs: tuple[Kept, ...]
+    summary: Summary
+    notes: tuple[str, ...]
+
+
 def distribution(
     data: DataFolder,
     which: Sequence[str],
@@ -42,15 +52,23 @@ def distribution(
     json_out: bool,
 ) -> str | dict[str, Any]:
     """Table, sizes, fits and mass balance; the chart goes to `to`. Raises StoreError, `ResultError`."""
+    found = work_out(data, which, loss_limit_pct, way, axes)
+    if to is not None:
+        _write_chart(to, found.summary, axes, found.runs[0][0])
+    if json_out:
+        return _plain(found.summary, found.runs, found.notes)
+    return "\n".join(_lines(found.summary, found.runs, found.notes))
+
+
+def work_out(
+    data: DataFolder, which: Sequence[str], loss_limit_pct: float, way: Way, axes: Axes
+) -> WorkedOut:
+    """The distribution of these runs. Raises StoreError, `ResultError`."""
     runs = _load(data, which)
     _check_same(runs)
     found, notes = _points(runs, loss_limit_pct)
     summary = summarise(found, [_aperture_u_um(run) for run, _ in runs], way, axes)
-    if to is not None:
-        _write_chart(to, summary, axes, runs[0][0])
-    if json_out:
-        return _plain(summary, runs, notes)
-    return "\n".join(_lines(summary, runs, notes))
+    return WorkedOut(tuple(runs), summary, tuple(notes))
 
 
 def _load(data: DataFolder, which: Sequence[str]) -> list[Kept]:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import sqlite3
 from collections.abc import Mapping
 from pathlib import Path
+from typing import Any
 
 from logger.app.kept_runs import kept_run
 from logger.app.paths import DataFolder
@@ -66,17 +67,23 @@ def report_stem(sheet: RunSheet, language: str) -> str:
     return f"run-{sheet.number:06d}-{sheet.body['run_id'][-8:]}-r{sheet.body['revision']}-report{tongue}"
 
 
+def sound_body(connection: sqlite3.Connection, number: int, run_id: str) -> dict[str, Any]:
+    """The newest record of a run, its hash checked. Raises StoreError."""
+    body = history.record_body(connection, run_id)
+    if body is None:
+        raise StoreError(f"Run {number} has no record yet; it is still open.")
+    if not hash_agrees(body):
+        raise StoreError(
+            f"The record of run {number} was altered: its hash is not that of its content. Nothing is "
+            "printed; `lastgrain runs verify` names the place, look for the run in a backup."
+        )
+    return body
+
+
 def run_sheet(connection: sqlite3.Connection, which: str) -> RunSheet:
     """Everything that the report of a run needs. Raises StoreError."""
     row = history.find_run(connection, which)
-    body = history.record_body(connection, row.run_id)
-    if body is None:
-        raise StoreError(f"Run {row.number} has no record yet; it is still open.")
-    if not hash_agrees(body):
-        raise StoreError(
-            f"The record of run {row.number} was altered: its hash is not that of its content. Nothing is "
-            "printed; `lastgrain runs verify` names the place, look for the run in a backup."
-        )
+    body = sound_body(connection, row.number, row.run_id)
     events = history.run_events(connection, row.run_id)
     facts = fold(events)
     joined = _joined(connection, row)

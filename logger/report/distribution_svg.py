@@ -16,6 +16,8 @@ from logger.core.distribution.families import FAMILIES
 from logger.core.distribution.fits import Fit
 from logger.core.distribution.interpolation import Axes
 from logger.core.distribution.points import SievePoint
+from logger.report.svg import FONT
+from logger.report.texts import Texts, texts
 
 WIDTH, HEIGHT = 640, 470
 _LEFT, _RIGHT, _TOP, _BOTTOM = 64, 20, 24, 116
@@ -50,10 +52,17 @@ class _Frame:
 def distribution_svg(
     points: Sequence[SievePoint], fits: Sequence[Fit] = (), axes: Axes = "plain", title: str = ""
 ) -> str:
-    """The drawing as SVG text, with up to three fits.
+    """The drawing as a file of its own, with up to three fits.
 
     Raises ValueError without a point that has a place on the axes, or with more fits.
     """
+    head, _, rest = distribution_drawing(points, fits, axes, texts("en")).partition(">")
+    named = escape(title or "Particle size distribution")
+    return f'{head} role="img">\n<title>{named}</title>{rest}\n'
+
+
+def distribution_drawing(points: Sequence[SievePoint], fits: Sequence[Fit], axes: Axes, t: Texts) -> str:
+    """The same without a name, for a report that names it. Raises ValueError likewise."""
     if len(fits) > len(_CURVES):
         raise ValueError(f"at most {len(_CURVES)} fits can be told apart in one drawing")
     shown = [p for p in points if axes == "plain" or 0 < p.residue_pct < 100]
@@ -61,17 +70,16 @@ def distribution_svg(
         raise ValueError("no point has a place on these axes: use plain axes")
     frame, ticks = _frame(shown, axes)
     parts = [
-        f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {WIDTH} {HEIGHT}" role="img" '
-        f'font-family="sans-serif" font-size="12" fill="{_INK}">',
-        f"<title>{escape(title or 'Particle size distribution')}</title>",
+        f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {WIDTH} {HEIGHT}" '
+        f'font-family="{FONT}" font-size="12" fill="{_INK}">',
         f'<rect width="{WIDTH}" height="{HEIGHT}" fill="#ffffff"/>',
-        *_grid(frame, shown, ticks, axes),
-        *(line for i, fitted in enumerate(fits) for line in _curve(frame, fitted, i)),
+        *_grid(frame, shown, ticks, axes, t),
+        *(line for i, fitted in enumerate(fits) for line in _curve(frame, fitted, i, t)),
         *(line for point in shown for line in _point(frame, point)),
-        *_left_out(points, shown),
+        *_left_out(points, shown, t),
         "</svg>",
     ]
-    return "\n".join(parts) + "\n"
+    return "\n".join(parts)
 
 
 def _ordinate(axes: Axes) -> Callable[[float], float]:
@@ -96,30 +104,35 @@ def _frame(shown: Sequence[SievePoint], axes: Axes) -> tuple[_Frame, list[float]
     return _Frame(low_x - margin, high_x + margin, ordinate(ticks[0]), ordinate(ticks[-1]), ordinate), ticks
 
 
-def _grid(frame: _Frame, shown: Sequence[SievePoint], ticks: Sequence[float], axes: Axes) -> list[str]:
+def _grid(
+    frame: _Frame, shown: Sequence[SievePoint], ticks: Sequence[float], axes: Axes, t: Texts
+) -> list[str]:
     lines: list[str] = []
     right, bottom = WIDTH - _RIGHT, HEIGHT - _BOTTOM
     for tick in ticks:
         y = frame.y(tick)
         lines.append(f'<line x1="{_LEFT}" y1="{y:.1f}" x2="{right}" y2="{y:.1f}" stroke="{_GRID}"/>')
-        lines.append(f'<text x="{_LEFT - 6}" y="{y + 4:.1f}" text-anchor="end">{tick:.4g}</text>')
+        lines.append(f'<text x="{_LEFT - 6}" y="{y + 4:.1f}" text-anchor="end">{t.short(tick, 4)}</text>')
     for point in shown:
         x = frame.x(point.aperture_um)
         lines.append(f'<line x1="{x:.1f}" y1="{_TOP}" x2="{x:.1f}" y2="{bottom}" stroke="{_GRID}"/>')
-        lines.append(f'<text x="{x:.1f}" y="{bottom + 16}" text-anchor="middle">{point.aperture_um:g}</text>')
-    paper = "" if axes == "plain" else f" ({FAMILIES[axes].short} paper)"
+        lines.append(
+            f'<text x="{x:.1f}" y="{bottom + 16}" text-anchor="middle">{t.short(point.aperture_um)}</text>'
+        )
+    paper = "" if axes == "plain" else t("distribution.paper", family=FAMILIES[axes].short)
     middle = (_TOP + bottom) / 2
     lines.append(
-        f'<text x="{(_LEFT + right) / 2:.1f}" y="{bottom + 34}" text-anchor="middle">aperture, µm (log)</text>'
+        f'<text x="{(_LEFT + right) / 2:.1f}" y="{bottom + 34}" text-anchor="middle">'
+        f"{escape(t('distribution.axis_x'))}</text>"
     )
     lines.append(
         f'<text transform="translate(16 {middle:.1f}) rotate(-90)" text-anchor="middle">'
-        f"passing, % of the charge{paper}</text>"
+        f"{escape(t('distribution.axis_y') + paper)}</text>"
     )
     return lines
 
 
-def _curve(frame: _Frame, fitted: Fit, number: int) -> list[str]:
+def _curve(frame: _Frame, fitted: Fit, number: int, t: Texts) -> list[str]:
     colour, dash = _CURVES[number % len(_CURVES)], _DASHES[number % len(_DASHES)]
     sizes = [math.exp(frame.low_x + i / _STEPS * (frame.high_x - frame.low_x)) for i in range(_STEPS + 1)]
     inside = [(d, fitted.curve.passing_pct(d)) for d in sizes]
@@ -133,15 +146,16 @@ def _curve(frame: _Frame, fitted: Fit, number: int) -> list[str]:
         f'<polyline points="{path}" fill="none" stroke="{colour}" stroke-width="2" stroke-dasharray="{dash}"/>',
         f'<line x1="{x}" y1="{y - 4}" x2="{x + 26}" y2="{y - 4}" stroke="{colour}" stroke-width="2" '
         f'stroke-dasharray="{dash}"/>',
-        f'<text x="{x + 32}" y="{y}" font-size="11">{escape(_legend(fitted))}</text>',
+        f'<text x="{x + 32}" y="{y}" font-size="11">{escape(_legend(fitted, t))}</text>',
     ]
 
 
-def _legend(fitted: Fit) -> str:
+def _legend(fitted: Fit, t: Texts) -> str:
     curve, (name, shape) = fitted.curve, fitted.curve.named_shape
-    family = curve.family
+    family, scale_um = curve.family, t.fixed(curve.scale_um, 1)
     return (
-        f"{family.short}: {family.scale_name} = {curve.scale_um:.1f} µm, {name} = {shape:.3f} ({fitted.way})"
+        f"{family.short}: {family.scale_name} = {scale_um} µm, {name} = {t.fixed(shape, 3)} "
+        f"({t.word('way', fitted.way)})"
     )
 
 
@@ -154,9 +168,13 @@ def _point(frame: _Frame, point: SievePoint) -> list[str]:
     ]
 
 
-def _left_out(points: Sequence[SievePoint], shown: Sequence[SievePoint]) -> list[str]:
-    missing = [f"{p.aperture_um:g} µm ({p.residue_pct:g} % residue)" for p in points if p not in shown]
+def _left_out(points: Sequence[SievePoint], shown: Sequence[SievePoint], t: Texts) -> list[str]:
+    missing = [
+        t("distribution.left_out_point", aperture=t.short(p.aperture_um), residue=t.short(p.residue_pct))
+        for p in points
+        if p not in shown
+    ]
     if not missing:
         return []
-    text = escape(f"no place on this paper: {', '.join(missing)}")
+    text = escape(t("distribution.left_out", points=", ".join(missing)))
     return [f'<text x="{_LEFT}" y="{HEIGHT - 10}" font-size="11">{text}</text>']

@@ -16,9 +16,12 @@ Level = Literal["plain", "good", "warning", "alarm"]
 _UNIT = re.compile(r"(?<=\d) (?=(?:%|°C|g|s|min|mm|µm|Pa|kPa)(?!\w))")
 
 
+_TIME = re.compile(r"(?<=\d-\d\d) (?=\d\d:\d\d)|(?<=:\d\d) (?=UTC\b)")
+
+
 def unbroken(text: str) -> str:
-    """The text with no line end between a figure and its unit."""
-    return _UNIT.sub("\u00a0", text)
+    """The text with no line end between a figure and its unit, nor inside a time."""
+    return _TIME.sub("\u00a0", _UNIT.sub("\u00a0", text))
 
 
 @dataclass(frozen=True, slots=True)
@@ -92,12 +95,16 @@ class Lines:
 
 @dataclass(frozen=True, slots=True)
 class Figure:
-    """A drawing (SVG text with a `viewBox`), its short name, and what it shows for one who cannot see it."""
+    """A drawing (SVG text with a `viewBox`), its short name, and what it shows for one who cannot see it.
+
+    A tall one is `narrow`, so that the page has room for its tables.
+    """
 
     svg: str
     title: str
     alternative: str
     caption: str = ""
+    narrow: bool = False
 
 
 Block = Facts | KeyFigures | Table | Lines | Figure

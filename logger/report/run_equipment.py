@@ -22,10 +22,19 @@ def equipment_section(sheet: RunSheet, t: Texts) -> Section | None:
 
 
 def sieve_section(sheet: RunSheet, t: Texts) -> Section:
-    """The test sieve, and what the displays show."""
-    return Section(
-        t("equipment.sieve_title"), (Facts(tuple(_sieve(sheet.body, t) + _rest(sheet.body, t))),), half=True
-    )
+    """The test sieve and its care, and what the displays show."""
+    rows = [*_sieve(sheet.body, t), *_care(sheet.body, t), *_rest(sheet.body, t)]
+    return Section(t("equipment.sieve_title"), (Facts(tuple(rows)),), half=True)
+
+
+def _care(body: Mapping[str, Any], t: Texts) -> list[tuple[str, str]]:
+    return [
+        (
+            t(f"equipment.care_{entry['when']}"),
+            t("equipment.care_value", text=said(entry["text"]), by=said(entry["by"])),
+        )
+        for entry in body.get("sieve_care") or ()
+    ]
 
 
 def _sieve(body: Mapping[str, Any], t: Texts) -> list[tuple[str, str]]:
@@ -86,7 +95,7 @@ def conditions_section(sheet: RunSheet, t: Texts) -> Section:
         rows.append((t("conditions.read"), by))
     if found.get("part"):
         at, runs = utc(found["part_changed_at"]), found["part_runs"]
-        changed = t("conditions.part_value", part=said(found["part"]), at=at, runs=runs)
+        changed = t("conditions.part_value", part=t.word("part", found["part"]), at=at, runs=runs)
         rows.append((t("conditions.part"), changed))
     if not rows:
         rows = [(t("conditions.air"), t("conditions.none"))]

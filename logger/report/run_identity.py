@@ -25,6 +25,10 @@ def identity_section(sheet: RunSheet, t: Texts) -> Section:
         (t("identity.place"), f"{said(body['site'])}, {said(body['bench'])}"),
         (t("identity.run"), t("identity.run_value", number=sheet.number, revision=body["revision"])),
     ]
+    portion = body.get("portion")
+    if portion:
+        carried = t("identity.carried", number=portion["from_run"], mass=t.short(portion["mass_g"], 9))
+        rows.append((t("identity.portion"), carried))
     repeat = body.get("repeat")
     if repeat:
         rows.append((t("identity.repeat"), _repeat(repeat, t)))

@@ -31,3 +31,11 @@ def newest_records(connection: sqlite3.Connection, limit: int | None = None) -> 
         (-1 if limit is None else limit,),
     )
     return [body for (body,) in rows][::-1]
+
+
+def runs_between(connection: sqlite3.Connection, since: str, until: str) -> list[str]:
+    """Ids of the runs that began from `since` to before `until` (UTC as in records), oldest first."""
+    rows = connection.execute(
+        "SELECT run_id FROM run WHERE started_at >= ? AND started_at < ? ORDER BY number", (since, until)
+    )
+    return [run_id for (run_id,) in rows]

@@ -10,7 +10,7 @@ from unittest.mock import patch
 
 import pytest
 
-from logger.core.method import Determinations
+from logger.core.method import Determinations, Sieve
 from logger.core.run.events import EventKind as E
 from tests.app.stores import MadeStore, made_store
 from tests.core.run.made_runs import PLANNED, method
@@ -114,3 +114,41 @@ def test_determinations_of_the_sample_stand_beside_each_other_with_what_does_not
     first = re.search(r"Code +(\S+)", made("runs", "show", "1").out)
     assert first is not None
     assert first.group(1) in page
+
+
+def test_a_shift_is_printed_as_lines_or_written(store: MadeStore, tmp_path: Path) -> None:
+    store.run(method(), outcome=None, utc="2026-02-02T06:00:00.000Z")
+    when = ("--since", "2026-02-01", "--until", "2026-02-02T00:00+00:00")
+    lines = store("runs", "summary", *when)
+    assert lines.code == 0
+    assert "2026-02-01 00:00:00 UTC to 2026-02-02 00:00:00 UTC" in lines.out
+    assert "Runs: 1 (1 at their endpoint)" in lines.out
+    done = store("runs", "summary", *when, "--to", str(tmp_path / "out"), "--format", "pdf")
+    assert Path(done.out.strip()).name == "shift-until-20260202T0000Z.pdf"
+
+
+@pytest.mark.parametrize("since", ["yesterday", "2026-13-01", "99999h", "2026-03-01"])
+def test_a_time_that_is_none_is_refused(store: MadeStore, since: str) -> None:
+    done = store("runs", "summary", "--since", since, "--until", "2026-02-02")
+    assert done.code == 2
+    assert done.err.startswith("--since: ")
+
+
+def test_an_altered_record_is_in_no_summary(store: MadeStore) -> None:
+    with sqlite3.connect(store.data.store) as connection:
+        connection.execute("UPDATE record SET body = replace(body, 'op-7', 'op-8')")
+    connection.close()
+    done = store("runs", "summary", "--since", "2026-02-01", "--until", "2026-02-02")
+    assert (done.code, done.out) == (5, "")
+
+
+def test_a_distribution_writes_its_report_beside_the_table(tmp_path: Path) -> None:
+    made = made_store(tmp_path / "data")
+    chosen = method(sieve=Sieve(apertures_um=(32.0, 63.0, 90.0)))
+    for aperture_um, residue_g in ((32.0, 14.0), (63.0, 7.0), (90.0, 3.0)):
+        made.run(chosen, residue_g, aperture_um=aperture_um)
+    done = made("distribution", "1", "2", "3", "--report", str(tmp_path / "out"), "--lang", "de", "--json")
+    assert (done.code, len(done.json["points"])) == (0, 3)
+    path = Path(done.err.strip())
+    assert re.fullmatch(r"distribution-1-2-3-[0-9a-z-]{14}-de\.html", path.name)
+    assert "Korngrößenverteilung" in path.read_text(encoding="utf-8")

@@ -31,9 +31,10 @@ def attach(data: DataFolder, bench: Callable[[], Path]) -> int:
     """The console. Raises ConfigError when a service must be started and there is no bench file."""
     if not ensure_service(data, bench):
         return 4
+    from logger.app.console_report import report_writer
     from logger.console.entry import run_console
 
-    return run_console(data.socket)
+    return run_console(data.socket, write_report=report_writer(data))
 
 
 def attach_lines(data: DataFolder, bench: Callable[[], Path], start: Mapping[str, str]) -> int:

@@ -183,6 +183,7 @@ def _headless(options: DemoOptions, data: DataFolder) -> int:
 
 
 def _console(data: DataFolder) -> int:
+    from logger.app.console_report import report_writer
     from logger.console.entry import run_console
 
-    return run_console(data.socket, OPERATOR)
+    return run_console(data.socket, OPERATOR, write_report=report_writer(data))

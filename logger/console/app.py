@@ -13,6 +13,7 @@ from textual.binding import Binding, BindingType
 from textual.theme import Theme
 
 from logger.console import forms
+from logger.console.console import WriteReport
 from logger.console.earlier import Earlier, ask_earlier
 from logger.console.forms import Form, fill_of
 from logger.console.keys import NOTE_KINDS, NOTE_TEXTS, USES, applies, step
@@ -63,9 +64,12 @@ class ConsoleApp(App[int]):
     """An instruction must have been on the screen, and Enter left alone, this long before Enter acts on
     it: a key held down, or one press too many, accepts nothing that nobody has read."""
 
-    def __init__(self, client: ServiceClient, operator: str | None = None) -> None:
+    def __init__(
+        self, client: ServiceClient, operator: str | None = None, write_report: WriteReport | None = None
+    ) -> None:
         super().__init__(ansi_color="NO_COLOR" in os.environ or None)
         self.client = client
+        self.write_report = write_report
         self.operator = operator or ""
         self.board: Board | None = None
         self._trace = Trace()

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from typing import Any, Protocol
 
 from logger.console.panels.board import Board
@@ -10,6 +10,10 @@ from logger.service.client import Reply, ServiceClient
 
 KeyLabels = list[tuple[str, str]]
 """A key as it is written on the key line, and what it does."""
+
+
+WriteReport = Callable[[int], Reply]
+"""Writes the report of the run of this number into a file and says where; blocks meanwhile."""
 
 
 class Console(Protocol):
@@ -21,6 +25,8 @@ class Console(Protocol):
     """Who works here; empty before anybody said so."""
     board: Board | None
     """The newest picture: `board.snapshot`, and whether the service is `board.answering`."""
+    write_report: WriteReport | None
+    """None where the console was started without a place for files."""
 
     def say(self, reply: Reply) -> None:
         """Shows an answer on the bench screen for a while."""

@@ -9,6 +9,7 @@ from collections.abc import Mapping
 from functools import partial
 from pathlib import Path
 
+from logger.console.console import WriteReport
 from logger.console.line_mode import LineMode, lines_of
 from logger.console.terminal import ENDED_BY_SIGNAL, TerminalGuard, speaks_utf8, why_not_drawn
 from logger.service.client import ServiceClient
@@ -16,7 +17,9 @@ from logger.service.client import ServiceClient
 GOES_ON = "The service goes on, and so does a run. Start the console again to come back."
 
 
-def run_console(socket_path: Path, operator: str | None = None) -> int:
+def run_console(
+    socket_path: Path, operator: str | None = None, *, write_report: WriteReport | None = None
+) -> int:
     """Draws the bench until the person leaves; line mode where the terminal cannot be drawn on.
 
     Returns 0 when left by key, 130 when ended by a signal or a lost terminal.
@@ -25,13 +28,13 @@ def run_console(socket_path: Path, operator: str | None = None) -> int:
     why = why_not_drawn(os.environ, sys.stdout.encoding, interactive)
     if why:
         return run_text(socket_path, operator, greeting=f"{why} The console writes lines instead of drawing.")
-    return asyncio.run(_draw(socket_path, operator))
+    return asyncio.run(_draw(socket_path, operator, write_report))
 
 
-async def _draw(socket_path: Path, operator: str | None) -> int:
+async def _draw(socket_path: Path, operator: str | None, write_report: WriteReport | None) -> int:
     from logger.console.app import ConsoleApp
 
-    app = ConsoleApp(ServiceClient(socket_path), operator)
+    app = ConsoleApp(ServiceClient(socket_path), operator, write_report)
     loop = asyncio.get_running_loop()
     with TerminalGuard(partial(loop.call_soon_threadsafe, app.action_leave_now)) as guard:
         code = await app.run_async(mouse=False)

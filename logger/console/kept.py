@@ -97,7 +97,7 @@ def _curves(data: Any) -> Curves | None:
         loads=tuple(loads),
         weighings=tuple(weighings),
         load=Curve.of(loads) if steps else _in_pieces(data.get("loads")),
-        rate=Curve.of(rates),
+        rate=_apart(rates) if steps else Curve.of(rates),
         rates=tuple(rates),
         dp=_in_pieces(data.get("pressures")),
     )
@@ -111,6 +111,16 @@ def _rates(rates: list[dict[str, Any]]) -> list[Point]:
         if rate is not None and rate > 0 and from_s is not None and to_s is not None:
             found += [(from_s, rate)] if from_s == to_s else [(from_s, rate), (to_s, rate)]
     return sorted(found, key=lambda point: point[0])
+
+
+def _apart(ends: list[Point]) -> Curve:
+    """Both ends of each step, and nothing between one step and the next."""
+    curve = Curve()
+    for at, (t_s, rate) in enumerate(ends):
+        curve.add(t_s, rate)
+        if at % 2:
+            curve.add(t_s, None)
+    return curve
 
 
 def _in_pieces(pieces: Any) -> Curve:

@@ -98,6 +98,8 @@ class CompareScreen(BoardScreen):
             self.call_after_refresh(self._fill)
 
     def _fill(self) -> None:
+        if not self.query("#words"):
+            return  # left meanwhile
         area = self.query_one("#text", VerticalScroll)
         width, height = max(10, area.size.width - 2), max(3, area.size.height)
         named = [f"{letter} run {run.row.number}" for letter, run in zip(LETTERS, self._runs, strict=False)]

@@ -70,13 +70,17 @@ class ControlScreen(ReadingScreen):
             self._problem = "" if self._chart else NO_CHECKS
         else:
             self._problem = reply.text
-        self.fill()
+        self._refill()
+
+    def _refill(self) -> None:
+        if self.query("#words"):
+            self.fill()
 
     def on_resize(self, event: Resize) -> None:
         """The chart fills the room."""
         super().on_resize(event)
         if self.ready:
-            self.call_after_refresh(self.fill)
+            self.call_after_refresh(self._refill)
 
     def text(self, width: int) -> Content:
         """The chart, and which of how many it is."""

@@ -205,12 +205,16 @@ class HistoryScreen(BoardScreen):
 
     async def _fetch(self, more: bool) -> None:
         await asyncio.sleep(0.0 if more else PAUSE_S)
+        if not self.query("#runs"):
+            return  # left meanwhile
         typed = typed_filter(self.query_one("#field-search", Input).value)
         wanted: dict[str, Any] = self._wanted | typed | {"limit": PAGE}
         if more and self._cursor is not None:
             wanted["before"] = self._cursor
         reply = await self.console.client.query("runs", **wanted)
         self._asking = False
+        if not self.query("#runs"):
+            return  # left meanwhile
         if not reply.ok:
             self._say(reply.text, refused=True)
             return
@@ -263,4 +267,8 @@ class HistoryScreen(BoardScreen):
         """The columns follow the width."""
         super().on_resize(event)
         if self.ready:
-            self.call_after_refresh(self._fill)
+            self.call_after_refresh(self._refill)
+
+    def _refill(self) -> None:
+        if self.query("#runs"):
+            self._fill()

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import asyncio
 from collections.abc import Callable
 from dataclasses import dataclass
 from typing import ClassVar
@@ -12,13 +13,14 @@ from textual.containers import VerticalScroll
 from textual.content import Content
 from textual.widgets import Static
 
-from logger.console.console import KeyLabels
+from logger.console.console import KeyLabels, WriteReport
 from logger.console.kept import KeptRun, kept_run, residue_words
 from logger.console.literal import fit, literal
 from logger.console.panels import kept_pages
-from logger.console.panels.ink import BAD, DIM, STRONG, line, page
+from logger.console.panels.ink import BAD, DIM, GOOD, STRONG, line, page, paragraph
 from logger.console.panels.kept_charts import run_chart
 from logger.console.screens.board_screen import BoardScreen
+from logger.service.client import Reply
 
 
 @dataclass(frozen=True, slots=True)
@@ -64,11 +66,13 @@ class RunScreen(BoardScreen):
         Binding("up", "read(-1)", show=False),
         Binding("pagedown,space", "read(12)", show=False),
         Binding("pageup", "read(-12)", show=False),
+        Binding("p,P", "report", show=False),
         Binding("escape,q,Q", "leave", show=False),
     ]
     AUTO_FOCUS = ""
     CSS = """
-    #run-head { height: 1; margin: 0 0 1 0; }
+    #run-head { height: 1; }
+    #run-told { height: auto; min-height: 1; max-height: 3; }
     """
     about = ("Nothing can be changed here: this is what was kept.",)
 
@@ -79,11 +83,14 @@ class RunScreen(BoardScreen):
         self._run: KeptRun | None = None
         self._problem = "Asking the service …"
         self._page = 0
+        self._told: Reply | None = None
+        self._writing = False
 
     def compose(self) -> ComposeResult:
         """Who and what, the page, keys."""
         yield from self.frame()
         yield Static(markup=False, id="run-head", classes="body")
+        yield Static(markup=False, id="run-told", classes="body")
         with VerticalScroll(id="text", classes="body", can_focus=False):
             yield Static(markup=False, id="words")
         yield self.key_line()
@@ -97,13 +104,14 @@ class RunScreen(BoardScreen):
     def key_labels(self) -> KeyLabels:
         """The pages first."""
         pages = [(each.key, each.word) for each in PAGES]
-        return [*pages, ("↑ ↓", "read"), ("?", "help"), ("Esc", "back")]
+        return [*pages, ("p", "report"), ("↑ ↓", "read"), ("?", "help"), ("Esc", "back")]
 
     def key_help(self) -> KeyLabels:
         """What is on each page."""
         return [
             *((each.key, each.help) for each in PAGES),
             ("← →", "The page before, the page after."),
+            ("p", "Write the report of this run into a file, to print it."),
             ("Esc", "Back."),
         ]
 
@@ -117,6 +125,7 @@ class RunScreen(BoardScreen):
 
     def action_turn(self, place: int) -> None:
         """Another page, from its top."""
+        self._told = None
         self._page = place
         self.query_one("#text", VerticalScroll).scroll_home(animate=False)
         self._fill()
@@ -129,6 +138,24 @@ class RunScreen(BoardScreen):
         """Scrolls."""
         self.query_one("#text", VerticalScroll).scroll_relative(y=rows, animate=False)
 
+    def action_report(self) -> None:
+        """Writes the report beside the loop; the answer stands in the place of the head line."""
+        write = self.console.write_report
+        if write is None:
+            self._say(Reply(False, "This console writes no files: use `lastgrain runs report` on the bench."))
+        elif not self._writing:
+            self._writing = True
+            self._say(Reply(True, "The report is being written …"))
+            self.run_worker(self._write(write), name="write a report")
+
+    async def _write(self, write: WriteReport) -> None:
+        self._say(await asyncio.to_thread(write, self._number))
+        self._writing = False
+
+    def _say(self, reply: Reply) -> None:
+        self._told = reply
+        self._fill()
+
     def action_leave(self) -> None:
         """Back."""
         self.dismiss()
@@ -140,14 +167,23 @@ class RunScreen(BoardScreen):
             self.call_after_refresh(self._fill)
 
     def _fill(self) -> None:
+        if not self.query("#words"):
+            return  # left meanwhile
         area = self.query_one("#text", VerticalScroll)
         width, height = max(10, area.size.width - 2), max(3, area.size.height)
         self.query_one("#run-head", Static).update(self._head(self.size.width - 2))
+        self.query_one("#run-told", Static).update(page(self._told_lines(width)))
         words = self.query_one("#words", Static)
         if self._run is None:
             words.update(page([line((literal(self._problem), BAD))]))
         else:
             words.update(PAGES[self._page].draw(self._run, width, height))
+
+    def _told_lines(self, width: int) -> list[Content]:
+        if self._told is None:
+            return []
+        style = GOOD if self._told.ok else BAD
+        return paragraph(f"{'✓' if self._told.ok else '✗'} {literal(self._told.text)}", width, style)
 
     def _head(self, width: int) -> Content:
         shown = PAGES[self._page].word

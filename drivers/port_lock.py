@@ -7,11 +7,13 @@ ends, so a file left behind never blocks anyone.
 
 from __future__ import annotations
 
+import contextlib
 import os
 import sys
 import tempfile
 from collections.abc import Iterator
 from contextlib import contextmanager
+from dataclasses import dataclass
 from pathlib import Path
 from typing import Final
 
@@ -76,6 +78,81 @@ def locked_device(port: str, folder: Path | None = None) -> Iterator[None]:
         yield
     finally:
         os.close(descriptor)
+
+
+@dataclass(frozen=True, slots=True)
+class PortUser:
+    """A process that has a port open. `name` is its program, empty where the system does not say."""
+
+    process: int
+    name: str
+
+    def words(self) -> str:
+        """For a sentence."""
+        return f"process {self.process}" + (f" ({self.name})" if self.name else "")
+
+
+def port_users(port: str) -> list[PortUser]:
+    """Who has the device open, as far as this user may see; the others are only met when opening fails."""
+    found = dict.fromkeys(_openers(Path(port).resolve()))
+    holder = _lock_holder(port)
+    if holder is not None:
+        found[holder] = None
+    return [PortUser(process, _program(process)) for process in sorted(found)]
+
+
+def _openers(device: Path) -> Iterator[int]:
+    """Processes with the device among their open files: Linux shows those of the same user."""
+    for folder in Path("/proc").glob("[0-9]*/fd"):
+        with contextlib.suppress(OSError):  # another user's, or ended meanwhile
+            if any(_leads_to(entry, device) for entry in folder.iterdir()):
+                yield int(folder.parent.name)
+
+
+def _leads_to(entry: Path, device: Path) -> bool:
+    try:
+        return entry.readlink() == device
+    except OSError:
+        return False
+
+
+def _program(process: int) -> str:
+    try:
+        return Path(f"/proc/{process}/comm").read_text(encoding="utf-8", errors="replace").strip()
+    except OSError:
+        return ""
+
+
+def _lock_holder(port: str, folder: Path | None = None) -> int | None:
+    """The process that holds the lock of a port, None when nobody does."""
+    if sys.platform == "win32":
+        return None
+    try:
+        path = (folder or lock_folder()) / f"instrument-port-{_device_key(port)}.lock"
+        descriptor = os.open(path, os.O_RDONLY | os.O_NOFOLLOW | os.O_CLOEXEC)
+    except OSError:
+        return None
+    try:
+        fcntl.flock(descriptor, fcntl.LOCK_SH | fcntl.LOCK_NB)
+        return None
+    except OSError:
+        text = os.pread(descriptor, 32, 0).decode("ascii", "replace").strip()
+        return int(text) if text.isdigit() else None
+    finally:
+        os.close(descriptor)
+
+
+def may_open(port: str) -> bool:
+    """Whether this user's rights allow reading and writing the device."""
+    return os.access(port, os.R_OK | os.W_OK)
+
+
+def owning_group(port: str) -> str:
+    """The name of the group that owns the device; empty where there is no such thing."""
+    try:
+        return Path(port).group()
+    except (OSError, KeyError, NotImplementedError):
+        return ""
 
 
 def _device_key(port: str) -> str:

@@ -1,4 +1,4 @@
-"""Commands of the first day that look at ports: `learn`."""
+"""Commands of the first day that look at ports: `learn` and `ports`."""
 
 from __future__ import annotations
 
@@ -7,7 +7,20 @@ from typing import Annotated
 
 import typer
 
-from logger.app.cli_base import EXIT_INSTRUMENT, EXIT_INTERRUPTED, EXIT_USAGE, JsonOption, fail, print_out
+from logger.app.cli_base import (
+    EXIT_INSTRUMENT,
+    EXIT_INTERRUPTED,
+    EXIT_USAGE,
+    GLOBALS,
+    BenchOption,
+    DataOption,
+    JsonOption,
+    fail,
+    print_out,
+    the_data,
+)
+from logger.app.paths import DataFolder
+from logger.settings import Bench, ConfigError, load_bench
 
 
 def learn(
@@ -61,6 +74,23 @@ def learn(
         "lines_live": {"read": learned.lines_live[0], "of": learned.lines_live[1]},
     }
     print_out(answer if json_out else _page(answer))
+
+
+def bench_if_any(given: Path | None, data: DataFolder) -> Bench | None:
+    """The bench file that is named or lies in the data folder, when it can be read."""
+    path = given or GLOBALS.bench or data.root / "bench.toml"
+    try:
+        return load_bench(path) if path.exists() else None
+    except ConfigError:
+        return None
+
+
+def ports(data: DataOption = None, bench: BenchOption = None, json_out: JsonOption = False) -> None:
+    """Serial ports, what a bench file calls them so that they are found again, and who uses them."""
+    from logger.app.ports import ports_listed, ports_page
+
+    found = ports_listed(bench_if_any(bench, the_data(data)))
+    print_out(found if json_out else ports_page(found))
 
 
 def _page(answer: dict[str, object]) -> str:

@@ -11,6 +11,7 @@ from typing import Annotated
 import typer
 
 import logger
+from logger.app.cli_approvals import add_to as add_approval_commands
 from logger.app.cli_base import (
     EXIT_INTERRUPTED,
     EXIT_OK,
@@ -69,6 +70,7 @@ app.command()(sink)
 runs_app.command("report")(runs_report)
 runs_app.command("summary")(runs_summary)
 add_review_commands(runs_app)
+add_approval_commands(method_app)
 
 
 @app.callback(invoke_without_command=True)

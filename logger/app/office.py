@@ -9,18 +9,22 @@ from pathlib import Path
 from typing import Any
 
 from logger.app.attach import answers
+from logger.app.bench_files import read_methods
 from logger.app.clock import utc_now
 from logger.app.ids import UuidV7
 from logger.app.kept_runs import frozen_method, frozen_spec
 from logger.app.paths import DataFolder
-from logger.app.register import ask_service, read_plan
+from logger.app.plan import bench_plan
+from logger.app.register import ask_service
 from logger.core.method import Method
 from logger.core.run.commands import Refused
 from logger.core.run.plan import BenchPlan
 from logger.core.weighing import BalanceSpec
+from logger.service.approval_desk import ApprovalDesk
 from logger.service.office import Office
 from logger.service.people_desk import PeopleDesk
 from logger.service.review_desk import ReviewDesk
+from logger.settings import load_bench
 from logger.store.errors import StoreError
 from logger.store.journal import Journal
 from logger.store.lock import InstanceLock
@@ -29,11 +33,12 @@ from logger.store.reviews import StoreReviews
 from logger.store.secrets import StorePeople
 
 
-def make_office(data: DataFolder, journal: Journal, plan: BenchPlan) -> Office:
-    """The desks over one open store."""
+def make_office(data: DataFolder, journal: Journal, plan: BenchPlan, methods: Mapping[str, Method]) -> Office:
+    """The desks over one open store; `methods` are those that the bench offers."""
     register = StoreRegister(data.store, journal.writer, plan.checks)
     people = PeopleDesk(StorePeople(journal.writer, utc_now), register, plan)
-    return Office(people, ReviewDesk(people, register, StoreReviews(journal), _frozen))
+    reviews = ReviewDesk(people, register, StoreReviews(journal), _frozen)
+    return Office(people, reviews, ApprovalDesk(people, methods))
 
 
 def _frozen(plan: Mapping[str, Any]) -> tuple[Method, BalanceSpec]:
@@ -50,9 +55,11 @@ def ask_office(data: DataFolder, bench: Callable[[], Path], name: str, args: Map
     """
     if answers(data.socket):
         return asyncio.run(ask_service(data.socket, name, args))
-    plan = read_plan(bench())
+    path = bench()
+    file = load_bench(path)
+    plan, methods = bench_plan(file), read_methods(file, path)
     with opened(data) as journal:
-        return asyncio.run(make_office(data, journal, plan).handle(name, args, utc_now()))
+        return asyncio.run(make_office(data, journal, plan, methods).handle(name, args, utc_now()))
 
 
 @contextmanager

@@ -22,6 +22,7 @@ from logger.app.office import make_office
 from logger.app.paths import DataFolder
 from logger.app.permit import permit_output
 from logger.app.plan import bench_plan, software
+from logger.app.seen_files import found_files, note_files
 from logger.app.shift import job_desk, shift_questions
 from logger.app.side_jobs import keep_going
 from logger.app.signals import end_tasks, signal_future
@@ -112,9 +113,12 @@ async def _run_bench(
     methods = methods_and_files(bench, options.bench_path)
     setup = _setup(options, bench, {name: method for name, (method, _) in methods.items()})
     service = BenchService(setup, clock, UuidV7(), journal, plant, desk, register)
-    service.office = make_office(options.data, journal, setup.plan)
+    service.office = make_office(options.data, journal, setup.plan, setup.methods)
     service.office.reviews.on_revised = service.run_revised
     service.jobs = job_desk(options.data, setup.plan, setup.rig, setup.methods)
+    files = {name: path for name, (_, path) in methods.items()}
+    found = found_files(bench, options.bench_path, files)
+    await asyncio.to_thread(note_files, register, found, setup.plan, utc_now())
     watch_store(journal, service)
 
     def on_link(channel: Channel, event: LinkEvent) -> None:
@@ -126,7 +130,6 @@ async def _run_bench(
         "pressure": instruments[1].run(),
         "tick": _tick(service),
     }
-    files = {name: path for name, (_, path) in methods.items()}
     beside: dict[str, Callable[[], Awaitable[None]]] = {
         "live values": lambda: _live(service),
         "local socket": lambda: LocalServer(

@@ -112,7 +112,9 @@ async def served(store: MadeStore) -> AsyncIterator[ServiceClient]:
     """A service with this store's office on its socket."""
     desk = DeskBench()
     with opened(store.data) as journal:
-        desk.service.office = make_office(store.data, journal, desk.service.setup.plan)
+        desk.service.office = make_office(
+            store.data, journal, desk.service.setup.plan, desk.service.setup.methods
+        )
         server = LocalServer(desk.service, store.data.socket)
         client = ServiceClient(store.data.socket, retry_s=0.02)
         tasks = [asyncio.create_task(server.run()), asyncio.create_task(client.run())]

@@ -8,6 +8,7 @@ from typing import Any, Literal
 
 from logger.core.register.events import RegisterEvent
 
+What = Literal["bench", "rig", "method"]
 Seen = Mapping[str, str]
 """SHA-256 of each file by what it is and its name."""
 
@@ -16,7 +17,7 @@ Seen = Mapping[str, str]
 class FoundFile:
     """One file: what it is for, its name, and the SHA-256 of its bytes."""
 
-    what: Literal["bench", "rig", "method"]
+    what: What
     name: str
     sha256: str
 

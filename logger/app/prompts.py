@@ -79,3 +79,15 @@ async def ask_choice(person: Person, question: str, choices: list[str]) -> int:
         if typed in choices:
             return choices.index(typed)
         person.say(f"Type a number from 1 to {len(choices)}, or q to stop.")
+
+
+async def ask_secret(question: str) -> str:
+    """A secret typed without being shown; empty where no terminal is there to hide it."""
+    if not sys.stdin.isatty():
+        return ""
+    import getpass
+
+    try:
+        return await asyncio.to_thread(getpass.getpass, printable_text(question) + " ")
+    except EOFError:
+        raise Stopped from None

@@ -37,6 +37,7 @@ from logger.app.cli_results import distribution, precision, results
 from logger.app.cli_review import add_to as add_review_commands
 from logger.app.cli_runs import runs_app
 from logger.app.cli_shift import shift_app, worklist_app
+from logger.app.cli_setup import setup
 from logger.app.cli_sieves import sieves_app
 from logger.app.cli_sink import sink
 from logger.app.paths import data_folder
@@ -66,6 +67,7 @@ app.command()(precision)
 app.command()(blank)
 app.command()(learn)
 app.command()(ports)
+app.command()(setup)
 app.command()(sink)
 runs_app.command("report")(runs_report)
 runs_app.command("summary")(runs_summary)

@@ -36,8 +36,8 @@ from logger.app.cli_report import runs_report, runs_summary
 from logger.app.cli_results import distribution, precision, results
 from logger.app.cli_review import add_to as add_review_commands
 from logger.app.cli_runs import runs_app
-from logger.app.cli_shift import shift_app, worklist_app
 from logger.app.cli_setup import setup
+from logger.app.cli_shift import shift_app, worklist_app
 from logger.app.cli_sieves import sieves_app
 from logger.app.cli_sink import sink
 from logger.app.paths import data_folder

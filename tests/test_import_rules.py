@@ -18,6 +18,7 @@ MAY_IMPORT: dict[str, set[str]] = {
     "logger.store": {"logger.core", "logger.store"},
     "logger.publish": {"logger.core", "logger.publish"},
     "logger.sink": {"logger.core", "logger.publish", "logger.sink"},
+    "logger.sparkplug": {"logger.core", "logger.publish", "logger.sparkplug"},
     "logger.report": {"logger.core", "logger.report"},
     "logger.console": {"logger.core", "logger.service", "logger.console"},
     "drivers": {"drivers"},

@@ -26,9 +26,9 @@ from logger.app.seen_files import found_files, note_files
 from logger.app.shift import job_desk, shift_questions
 from logger.app.side_jobs import keep_going
 from logger.app.signals import end_tasks, signal_future
+from logger.app.sparkplug import with_sparkplug
 from logger.app.store_watch import watch_store
 from logger.core.method import Method
-from logger.core.ports import PlantLink
 from logger.core.readings import Channel
 from logger.core.run.live_estimator import make_live_rate
 from logger.publish.board import view_without_broker
@@ -104,7 +104,7 @@ async def _run_bench(
 ) -> str:
     clock = BenchClock(options.speed)
     publisher = None if broker is None else Publisher(broker, bench.site, bench.bench, outbox, clock)
-    plant: PlantLink = publisher or NoPlant()
+    plant, more = with_sparkplug(publisher or NoPlant(), bench, broker, journal.writer, clock)
     permit = permit_output(
         bench.permit, clock.now_ns, lambda event: service.on_permit_link(event.state, event.text)
     )
@@ -141,6 +141,7 @@ async def _run_bench(
         jobs["permit"] = permit.run()
     if publisher is not None:
         beside["publisher"] = publisher.run
+    beside |= more
     for name, make in beside.items():
         jobs[name] = keep_going(name, make, service.part_failed)
     return await _until_signal(service, jobs)

@@ -59,10 +59,11 @@ _read_mosquittos_too_large()
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Keeping:
-    """A session that the broker keeps for a subscriber who is away. What comes in goes to `take`, and is
-    acknowledged by `acknowledge` alone."""
+    """A session with messages coming in, which go to `take`. One that the broker keeps for a subscriber who is
+    away has them acknowledged by `acknowledge` alone."""
 
     session_s: int
+    """How long it is kept; 0: it ends with the connection, and what comes in is acknowledged by itself."""
     most_in_flight: int
     """How many unacknowledged messages the broker may send ahead."""
     take: Callable[[MQTTMessage], None]
@@ -84,7 +85,7 @@ class ReasonCodeClient(aiomqtt.Client):
             will=will,
             timeout=settings.publish_timeout_s,
             keepalive=settings.keepalive_s,
-            clean_start=keeping is None,
+            clean_start=keeping is None or keeping.session_s == 0,
             properties=None
             if keeping is None
             else session_properties(keeping.session_s, keeping.most_in_flight),
@@ -101,7 +102,7 @@ class ReasonCodeClient(aiomqtt.Client):
         self.session_kept = False
         """The broker had kept the session of an earlier connection."""
         self._keeping = keeping
-        self._client.manual_ack_set(keeping is not None)
+        self._client.manual_ack_set(keeping is not None and keeping.session_s > 0)
 
     def _on_connect(
         self,

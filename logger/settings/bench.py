@@ -125,6 +125,23 @@ class Broker:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class Sparkplug:
+    """A table `[sparkplug]`, even an empty one, publishes by Sparkplug B as well, to the same broker."""
+
+    __pydantic_config__: ClassVar[dict[str, Any]] = STRICT
+    group: str = ""
+    """Group id; the site when empty. The bench is the edge node."""
+    primary_host: str = ""
+    """Host id whose STATE must be online before anything is sent; nobody is waited for when empty."""
+
+    def __post_init__(self) -> None:
+        if self.group:
+            _slug("group", self.group)
+        if any(letter in self.primary_host for letter in "/+#"):
+            raise ValueError(f'primary_host = "{self.primary_host}" cannot be a topic level: no /, + or #')
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class RigFile:
     """Where the blank run's file lies, relative to the bench file."""
 
@@ -147,6 +164,7 @@ class Bench:
     shift: ShiftPolicy = field(default_factory=ShiftPolicy)
     permit: PermitPort = field(default_factory=PermitPort)
     broker: Broker | None = None
+    sparkplug: Sparkplug | None = None
     rig: RigFile | None = None
     methods: tuple[str, ...] = ()
     """Method files offered on this bench, by path relative to the bench file or shipped name; all
@@ -155,6 +173,8 @@ class Bench:
     def __post_init__(self) -> None:
         _slug("site", self.site)
         _slug("bench", self.bench)
+        if self.sparkplug is not None and self.broker is None:
+            raise ValueError("sparkplug: needs the broker's table [broker]")
         for weight in self.checks.weights:
             if weight.tolerance_g < self.balance.readability_g:
                 raise ValueError(

@@ -43,6 +43,11 @@ def newest_record(connection: sqlite3.Connection) -> OutboxItem | None:
     )
 
 
+def record_after(connection: sqlite3.Connection, seq: int) -> OutboxItem | None:
+    """The oldest record with a higher seq, sent or not."""
+    return _item(connection, f"WHERE kind = 'record' AND seq > {int(seq)} ORDER BY seq LIMIT 1")
+
+
 def last_seq(connection: sqlite3.Connection) -> int:
     """The highest seq ever handed out, 0 before the first."""
     return int(connection.execute("SELECT coalesce(max(seq), 0) FROM outbox").fetchone()[0])

@@ -13,12 +13,16 @@ _MOST_RANGES = 5
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class BenchReport:
-    """One bench. `missing` are gaps below `last_seq`; `behind` is what the bench handed out beyond it."""
+    """One bench. `missing` are gaps below `last_seq`; `behind` is what the bench handed out beyond it.
+
+    `said_seq` and what follows from it are of the newest status that came.
+    """
 
     site: str
     bench: str
     state: str
     last_seq: int
+    said_seq: int
     messages: int
     runs: int
     records: int
@@ -80,6 +84,7 @@ def _bench(cursor: Cursor, row: tuple[Any, ...]) -> BenchReport:
         bench=bench,
         state=state or "unknown",
         last_seq=last_seq,
+        said_seq=said_seq,
         messages=_count(cursor, "SELECT count(*) FROM message WHERE site = ? AND bench = ?", site, bench),
         runs=_count(
             cursor, "SELECT count(DISTINCT run_id) FROM record WHERE site = ? AND bench = ?", site, bench

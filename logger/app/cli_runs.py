@@ -11,7 +11,7 @@ from logger.app.cli_base import EXIT_STORE, EXIT_USAGE, DataOption, JsonOption, 
 from logger.core.run.commands import Refused
 from logger.core.run_list import DECISIONS, OUTCOMES, REVIEWS, run_filter
 
-runs_app = typer.Typer(help="The history: list, show, export and verify runs.", no_args_is_help=True)
+runs_app = typer.Typer(help="The history: list, show, compare, export and verify runs.", no_args_is_help=True)
 
 _Text = Annotated[
     str,
@@ -98,6 +98,9 @@ def runs_export(
 
 @runs_app.command("verify")
 def runs_verify(
+    which: Annotated[
+        str | None, typer.Argument(metavar="RUN", help="One run alone: quick; without it the whole store.")
+    ] = None,
     head: Annotated[
         str | None, typer.Option(metavar="BATCH:SHA256", help="A head that was kept elsewhere.")
     ] = None,
@@ -108,12 +111,33 @@ def runs_verify(
     json_out: JsonOption = False,
 ) -> None:
     """Check the hash chain, the readings and the records. Exit 5 when something was altered or is missing."""
-    from logger.app.runs import verify_bundle, verify_store
+    from logger.app.runs import verify_bundle, verify_one, verify_store
 
-    findings = verify_store(the_data(data), head) if bundle is None else verify_bundle(bundle, head)
+    if bundle is not None and which is not None:
+        fail(EXIT_USAGE, "Give either RUN or --bundle.")
+    if bundle is not None:
+        findings = verify_bundle(bundle, head)
+    elif which is not None:
+        findings = verify_one(the_data(data), which, head)
+    else:
+        findings = verify_store(the_data(data), head)
     if json_out:
         print_out([{"verdict": finding.verdict, "text": finding.text} for finding in findings])
     else:
         print("\n".join(f"{finding.verdict}: {finding.text}" for finding in findings))
     if not all(finding.sound for finding in findings):
         raise typer.Exit(EXIT_STORE)
+
+
+@runs_app.command("compare")
+def runs_compare(
+    which: Annotated[list[str], typer.Argument(metavar="RUN RUN...", help="Two to six runs.")],
+    data: DataOption = None,
+    json_out: JsonOption = False,
+) -> None:
+    """Figures of several runs side by side, a column a run."""
+    from logger.app.compare import MOST, compare
+
+    if not 2 <= len(which) <= MOST:
+        fail(EXIT_USAGE, f"Name two to {MOST} runs.")
+    print_out(compare(the_data(data), which, json_out))

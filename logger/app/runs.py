@@ -9,6 +9,7 @@ from typing import Any
 
 from logger.app.assessment_lines import assessment_lines
 from logger.app.paths import DataFolder
+from logger.app.progress import progress
 from logger.core.record import ChainHead
 from logger.core.record_assessment import read_assessment
 from logger.core.record_code import record_code
@@ -18,10 +19,12 @@ from logger.core.run_list import OPEN, RunFilter, RunLine
 from logger.core.text import printable
 from logger.settings import ConfigError
 from logger.store import history
+from logger.store.batches import head as newest_batch
 from logger.store.bundle import check_bundle, read_bundle
 from logger.store.head_file import read_head_file
 from logger.store.history_reader import list_page
 from logger.store.verify import Finding, verify
+from logger.store.verify_run import verify_run
 
 
 def list_runs(
@@ -117,8 +120,19 @@ def verify_store(data: DataFolder, head: str | None) -> list[Finding]:
     """Verdicts on the whole store. Raises StoreError, and ConfigError for a head that is none."""
     outside = None if head is None else _head(head)
     noted = read_head_file(data.store)
+    with history.reading(data.store) as connection, progress("Verifying batches") as bar:
+        last = newest_batch(connection).batch
+        return verify(
+            connection, outside, None if noted is None else noted.head, lambda batch: bar.reach(batch, last)
+        )
+
+
+def verify_one(data: DataFolder, which: str, head: str | None) -> list[Finding]:
+    """Verdicts on one run and the places in the chain that it hangs between. Raises as `verify_store` does."""
+    outside = None if head is None else _head(head)
     with history.reading(data.store) as connection:
-        return verify(connection, outside, None if noted is None else noted.head)
+        row = history.find_run(connection, which)
+        return verify_run(connection, row.run_id, row.number, outside)
 
 
 def verify_bundle(path: Path, head: str | None) -> list[Finding]:

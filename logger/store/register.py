@@ -103,14 +103,16 @@ def register_faults(connection: sqlite3.Connection) -> Iterator[str]:
         if entry_hash(follows, seq, text) != kept:
             yield f"Entry {seq} of the register was altered."
         expected, before = seq + 1, kept
-    yield from _unknown_heads(connection)
+    yield from unknown_heads(connection)
 
 
-def _unknown_heads(connection: sqlite3.Connection) -> Iterator[str]:
-    """Heads that runs have frozen and the register no longer has: it was cut or rewritten."""
+def unknown_heads(connection: sqlite3.Connection, run_id: str = "") -> Iterator[str]:
+    """Heads that runs (or the one run) have frozen and the register no longer has: it was cut or rewritten."""
+    only, values = ("run_id = ? AND", (run_id,)) if run_id else ("", ())
     heads = connection.execute(
-        "SELECT DISTINCT json_extract(body, '$.register_head') FROM record "
-        "WHERE json_valid(body) AND coalesce(json_extract(body, '$.register_head'), '') <> ''"
+        f"SELECT DISTINCT json_extract(body, '$.register_head') FROM record WHERE {only} "
+        "json_valid(body) AND coalesce(json_extract(body, '$.register_head'), '') <> ''",
+        values,
     )
     for (head,) in heads:
         number, _, sha256 = str(head).partition(":")

@@ -11,7 +11,7 @@ import hashlib
 import heapq
 import json
 import sqlite3
-from collections.abc import Iterable, Iterator
+from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass, field
 from typing import Literal
 
@@ -41,15 +41,22 @@ class Finding:
         return self.verdict in ("whole", "no-outside-head")
 
 
+Told = Callable[[int], None]
+"""Hears the number of each batch that has been looked at."""
+
+
 def verify(
-    connection: sqlite3.Connection, outside: ChainHead | None = None, noted: ChainHead | None = None
+    connection: sqlite3.Connection,
+    outside: ChainHead | None = None,
+    noted: ChainHead | None = None,
+    told: Told = lambda batch: None,
 ) -> list[Finding]:
     """All that is wrong, or one sound finding.
 
     `outside` is a head that was kept elsewhere; `noted` the one in the file beside the store, which only
     finds accidents. Reads a packed stretch at a time, so that memory stays small.
     """
-    walk = Walk(connection, {head.batch for head in (outside, noted) if head is not None})
+    walk = Walk(connection, {head.batch for head in (outside, noted) if head is not None}, told=told)
     findings = [*walk.findings(), *_messages(connection)]
     findings += [Finding(walk.missing, text) for text in register_faults(connection)]
     for head, whose in ((outside, "the head given"), (noted, "the head noted beside the store")):
@@ -93,10 +100,12 @@ class _Piece:
 
 @dataclass(slots=True)
 class Walk:
-    """One pass over everything that is chained. `wanted`: batches whose hash is asked for."""
+    """One pass over everything that is chained, or over one run of it. `wanted`: batches whose hash is asked for."""
 
     connection: sqlite3.Connection
     wanted: set[int]
+    run_id: str = ""
+    told: Told = lambda batch: None
     seen: dict[int, str] = field(default_factory=lambda: {0: GENESIS})
     last: int = 0
     batches: int = 0
@@ -108,12 +117,15 @@ class Walk:
         """Everything that does not fit, in order of place."""
         before, lost_at = GENESIS, 0
         yield from self._losses()
-        for piece in _pieces(self.connection):
+        for piece in _pieces(self.connection, self.run_id):
+            if self.run_id:
+                self.last, before, lost_at = end_before(self.connection, piece.first)
             yield from self._place(piece, before, lost_at)
             if piece.gap:
                 lost_at = piece.last
             yield from self._content(piece)
             before, self.last = piece.hash, piece.last
+            self.told(piece.last)
             if piece.last in self.wanted and piece.hash:
                 self.seen[piece.last] = piece.hash
         yield from self._runs()
@@ -198,7 +210,10 @@ class Walk:
 
     def _runs(self) -> Iterator[Finding]:
         """Each line of the history must say what the run's first event says."""
-        for run_id, number in self.connection.execute("SELECT run_id, number FROM run ORDER BY number"):
+        where, values = self._only("WHERE")
+        for run_id, number in self.connection.execute(
+            f"SELECT run_id, number FROM run {where} ORDER BY number", values
+        ):
             if run_id in self._begun and not self._begun[run_id]:
                 text = f"run {number} ({run_id}): its line in the history is not what was planned."
                 yield Finding("altered", text)
@@ -207,7 +222,10 @@ class Walk:
 
     def _records(self) -> Iterator[Finding]:
         """Each record must have the hash that the journal says it was issued with."""
-        rows = self.connection.execute("SELECT run_id, revision, outcome, residue_pct, body FROM record")
+        where, values = self._only("WHERE")
+        rows = self.connection.execute(
+            f"SELECT run_id, revision, outcome, residue_pct, body FROM record {where}", values
+        )
         for run_id, revision, outcome, residue_pct, body in rows:
             issued = self._issued.pop((run_id, revision), None)
             lost = issued is None and self.missing == "lost"
@@ -215,6 +233,10 @@ class Walk:
                 yield Finding("altered", f"{self._name(run_id)}: record revision {revision} was altered.")
         for run_id, revision in self._issued:
             yield Finding(self.missing, f"{self._name(run_id)}: record revision {revision} is missing.")
+
+    def _only(self, word: str) -> tuple[str, tuple[str, ...]]:
+        """The condition that keeps to the run, where one is walked alone."""
+        return (f"{word} run_id = ?", (self.run_id,)) if self.run_id else ("", ())
 
     def _where(self, piece: _Piece) -> str:
         batches = (
@@ -241,19 +263,37 @@ def record_fits(
     return known and sha256_json(plain) == claimed and (plain["outcome"], listed) == (outcome, residue_pct)
 
 
-def _pieces(connection: sqlite3.Connection) -> Iterator[_Piece]:
+def _pieces(connection: sqlite3.Connection, run_id: str) -> Iterator[_Piece]:
+    batches = batch_rows(connection, "run_id = ?", run_id) if run_id else batch_rows(connection, "1")
     return heapq.merge(
-        (_Piece(b.seq, b.seq, b.run_id, b.before, b.hash, rows=(b,)) for b in batch_rows(connection, "1")),
-        _stretches(connection),
-        _gaps(connection),
+        (_Piece(b.seq, b.seq, b.run_id, b.before, b.hash, rows=(b,)) for b in batches),
+        _stretches(connection, run_id),
+        iter(()) if run_id else _gaps(connection),
         key=lambda piece: piece.first,
     )
 
 
-def _stretches(connection: sqlite3.Connection) -> Iterator[_Piece]:
-    query = "SELECT first_seq, last_seq, run_id, before, hash, marks, packed FROM stretch ORDER BY first_seq"
-    for first, last, run_id, before, sha256, marks, packed in connection.execute(query):
-        yield _Piece(first, last, run_id, before, sha256, unpacked(first, run_id, before, packed), marks)
+def _stretches(connection: sqlite3.Connection, run_id: str) -> Iterator[_Piece]:
+    where, values = ("WHERE run_id = ?", (run_id,)) if run_id else ("", ())
+    query = f"SELECT first_seq, last_seq, run_id, before, hash, marks, packed FROM stretch {where} ORDER BY first_seq"
+    for first, last, own_id, before, sha256, marks, packed in connection.execute(query, values):
+        yield _Piece(first, last, own_id, before, sha256, unpacked(first, own_id, before, packed), marks)
+
+
+def end_before(connection: sqlite3.Connection, seq: int) -> tuple[int, str, int]:
+    """The newest batch before this one with its hash, and its number again where it is known to be lost."""
+    found = [(0, GENESIS, 0)]
+    for table, last, key in (
+        ("batch", "seq", "seq"),
+        ("stretch", "last_seq", "first_seq"),
+        ("gap", "last_seq", "first_seq"),
+    ):
+        row = connection.execute(
+            f"SELECT {last}, hash FROM {table} WHERE {key} < ? ORDER BY {key} DESC LIMIT 1", (seq,)
+        ).fetchone()
+        if row is not None:
+            found.append((*row, row[0] if table == "gap" else 0))
+    return max(found)
 
 
 def _gaps(connection: sqlite3.Connection) -> Iterator[_Piece]:

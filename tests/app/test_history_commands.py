@@ -1,0 +1,78 @@
+"""`lastgrain runs list|verify RUN|compare` on small stores."""
+
+from __future__ import annotations
+
+import sqlite3
+from contextlib import closing
+from pathlib import Path
+
+import pytest
+
+from tests.app.stores import MadeStore, made_store
+from tests.core.run.made_runs import PLANNED, method
+
+
+@pytest.fixture(scope="module")
+def store(tmp_path_factory: pytest.TempPathFactory) -> MadeStore:
+    made = made_store(tmp_path_factory.mktemp("bench") / "data")
+    made.run(method(), sample="A-1", lot="L-1", utc="2026-02-01T06:00:00.000Z", sieve=PLANNED)
+    made.run(method(), 1.1, sample="A-1", lot="L-1", utc="2026-02-02T06:00:00.000Z")
+    made.run(method(), sample="B-2", outcome=None, utc="2026-02-03T06:00:00.000Z")
+    return made
+
+
+def numbers(store: MadeStore, *options: str) -> list[int]:
+    return [row["number"] for row in store("runs", "list", "--json", *options).json]
+
+
+def test_the_list_is_searched_filtered_and_paged(store: MadeStore) -> None:
+    assert numbers(store) == [3, 2, 1]
+    assert numbers(store, "--search", "a-1") == [2, 1]
+    assert numbers(store, "--outcome", "aborted") == [3]
+    assert numbers(store, "--decision", "reject", "--method", "m") == [2]
+    assert numbers(store, "--review", "accepted") == []
+    assert numbers(store, "--since", "2026-02-02", "--until", "2026-02-02") == [2]
+    assert numbers(store, "--sieve", "S-45-01") == [1]
+    assert numbers(store, "--group", "1") == [2, 1]
+    assert numbers(store, "--limit", "1", "--before", "3") == [2]
+    text = store("runs", "list", "--limit", "1").out
+    assert "--before 3 for the next page" in text
+    assert "No run fits" in store("runs", "list", "--search", "zzz").out
+
+
+@pytest.mark.parametrize(
+    "options", [("--outcome", "x"), ("--since", "monday"), ("--group", "x"), ("--review", "y")]
+)
+def test_a_filter_that_cannot_be_meant_ends_with_2(store: MadeStore, options: tuple[str, str]) -> None:
+    done = store("runs", "list", *options)
+    assert (done.code, done.out) == (2, "")
+    assert done.err.count("\n") == 1
+
+
+def test_one_run_is_verified_alone(store: MadeStore, tmp_path: Path) -> None:
+    done = store("runs", "verify", "2", "--json")
+    assert (done.code, [one["verdict"] for one in done.json]) == (0, ["no-outside-head"])
+    assert store("runs", "verify", "9").code == 5
+    assert store("runs", "verify", "2", "--bundle", str(tmp_path)).code == 2
+    with closing(sqlite3.connect(store.data.store)) as source:
+        copy = made_store(tmp_path / "copy")
+        with closing(sqlite3.connect(copy.data.store)) as to:
+            source.backup(to)
+            to.execute("UPDATE record SET residue_pct = 1 WHERE rowid = 1")
+            to.commit()
+    assert copy("runs", "verify", "2").code == 0
+    bad = copy("runs", "verify", "1")
+    assert bad.code == 5
+    assert "record revision 1 was altered" in bad.out
+
+
+def test_runs_are_compared_side_by_side(store: MadeStore) -> None:
+    text = store("runs", "compare", "1", "2", "3").out
+    assert "Sample        A-1" in text
+    assert "aborted" in text
+    assert text.rstrip().endswith("% apart")
+    columns = store("runs", "compare", "2", "1", "--json").json
+    assert [column["run"] for column in columns] == [2, 1]
+    assert columns[0]["residue_pct"] > columns[1]["residue_pct"]
+    assert store("runs", "compare", "1").code == 2
+    assert store("runs", "compare", "1", "77").code == 5

@@ -6,7 +6,7 @@ uncertainty, dashes are limits, letters and diamonds are events.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from enum import IntEnum
 
 from logger.console.axes import LABEL_CELLS, Axes
@@ -57,8 +57,7 @@ class Chart:
 
     def band(self, curve: Curve) -> None:
         """Shade from the lowest to the highest of each stretch."""
-        for t_s, low, high in zip(curve.t_s, curve.low, curve.high, strict=True):
-            column = self.axes.across(t_s, self._across)
+        for column, low, high, _ in self._columns(curve, self._across):
             for row in range(self.axes.up(low, self._rows), self.axes.up(high, self._rows) + 1):
                 self._put(column, row, "░", Layer.BAND)
 
@@ -74,15 +73,29 @@ class Chart:
 
     def line(self, curve: Curve) -> None:
         """The run itself."""
-        wide, high = self._across * 2, self._rows * 2
+        high = self._rows * 2
         before: tuple[int, int] | None = None
-        for t_s, low, top, joined in zip(curve.t_s, curve.low, curve.high, curve.joined, strict=True):
-            x, y0, y1 = self.axes.across(t_s, wide), self.axes.up(low, high), self.axes.up(top, high)
+        for x, lowest, highest, joined in self._columns(curve, self._across * 2):
+            y0, y1 = self.axes.up(lowest, high), self.axes.up(highest, high)
             middle = (y0 + y1) // 2
             self._stroke(before if before and joined else (x, middle), (x, middle))
             for y in range(y0, y1 + 1):
                 self._dot(x, y)
             before = (x, middle)
+
+    def _columns(self, curve: Curve, count: int) -> Iterator[tuple[int, float, float, bool]]:
+        """Column, lowest, highest, and whether nothing is missing before it: each column once unless parted."""
+        column, lowest, highest, whole = -1, 0.0, 0.0, False
+        for t_s, low, high, joined in zip(curve.t_s, curve.low, curve.high, curve.joined, strict=True):
+            at = self.axes.across(t_s, count)
+            if at == column and joined:
+                lowest, highest = min(lowest, low), max(highest, high)
+                continue
+            if column >= 0:
+                yield column, lowest, highest, whole
+            column, lowest, highest, whole = at, low, high, joined
+        if column >= 0:
+            yield column, lowest, highest, whole
 
     def mark(self, t_s: float, value: float, char: str = "◆") -> None:
         """One sign on the chart."""

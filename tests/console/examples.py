@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 from dataclasses import replace
 from typing import Any
 
@@ -432,34 +431,6 @@ def finished() -> Snapshot:
         ),
         can=("close", "release_controls"),
     )
-
-
-def found(what: str, args: dict[str, Any]) -> tuple[bool, str, Any] | None:
-    """Answers to questions about the history: six earlier runs, of which one was aborted."""
-    if what == "runs":
-        row = {"method_revision": 3 if "live" in args["method_id"] else 1, "outcome": "endpoint"}
-        rows = [{**row, "number": 40 - n, "run_id": f"earlier-{n}"} for n in range(6)]
-        rows[1]["outcome"] = "aborted"
-        return True, "", {"runs": rows, "cursor": None}
-    if what == "run":
-        return True, "", earlier(int(args["which"][-1]))
-    return False, f"There is no question {what!r}.", None
-
-
-def earlier(n: int) -> dict[str, Any]:
-    """Record and curves of one earlier run, a little different from the next."""
-    tau_s, rest = 40.0 + 1.2 * n, 16.0 + 0.4 * n
-    times = [2.0 * each for each in range(2, 150)]
-    loads = [[t, rest + (100 - rest) * math.exp(-t / tau_s)] for t in times]
-    weighings = [
-        {"effective_s": t, "load_pct": rest + 4 + (96 - rest) * math.exp(-t / tau_s)}
-        for t in (0.0, 60.0, 120.0, 180.0, 240.0, 300.0)
-    ]
-    pressures = [[t, 2480.0 + 40 * math.sin(t / 20 + n)] for t in times]
-    return {
-        "record": {"aperture_um": 32.0, "weighings": weighings},
-        "curves": {"live": True, "loads": [loads[:70], loads[70:]], "pressures": [pressures]},
-    }
 
 
 HOSTILE = SCREEN

@@ -18,7 +18,7 @@ from typing import Any
 from logger.console.app import ConsoleApp
 from logger.core.snapshot import Snapshot
 from logger.service.client import ServiceClient
-from tests.console import examples
+from tests.console import examples, kept_examples
 from tests.console.fake_service import serving
 
 FONT = "DejaVu Sans Mono"
@@ -58,7 +58,7 @@ async def shoot(name: str, snapshot: Snapshot, size: tuple[int, int], keys: list
     """One screen as SVG text."""
     with tempfile.TemporaryDirectory() as folder:
         path = Path(folder) / "bench.sock"
-        async with serving(path, snapshot, history=history(), found=examples.found):
+        async with serving(path, snapshot, history=history(), found=kept_examples.found):
             app = ConsoleApp(ServiceClient(path), "j.tester")
             async with app.run_test(size=size) as pilot:
                 while app.board is None:

@@ -11,7 +11,7 @@ from dataclasses import replace
 from pathlib import Path
 
 from logger.core.snapshot import Snapshot
-from tests.console import examples
+from tests.console import examples, kept_examples
 from tests.console.fake_service import FakeService
 
 BEAT_S = 0.25
@@ -20,8 +20,13 @@ BEAT_S = 0.25
 def moved(snapshot: Snapshot, step: int) -> Snapshot:
     """Every figure a little different, as in a run."""
     assert snapshot.run is not None
+    rate = replace(snapshot.run.rate, rate_pct_per_min=0.2 + 60 / (1 + step / 9), rate_u_pct_per_min=0.05)
     run = replace(
-        snapshot.run, elapsed_s=BEAT_S * step, effective_s=BEAT_S * step, load_pct=100 / (1 + step / 99)
+        snapshot.run,
+        elapsed_s=BEAT_S * step,
+        effective_s=BEAT_S * step,
+        load_pct=100 / (1 + step / 99),
+        rate=rate,
     )
     mass = replace(snapshot.mass, value_g=400 + (step * 37 % 1000) / 100)
     pressure = replace(snapshot.pressure, dp_pa=2480.0 + step * 13 % 50)
@@ -38,7 +43,7 @@ def moved(snapshot: Snapshot, step: int) -> Snapshot:
 
 async def main(path: Path, name: str, moving: bool) -> None:
     """Serves one example, four pictures a second, until killed."""
-    service = FakeService(path, examples.ALL[name](), heartbeat_s=3600.0 if moving else BEAT_S)
+    service = FakeService(path, examples.ALL[name](), found=kept_examples.found, heartbeat_s=3600.0 if moving else BEAT_S)
     await service.start()
     first, step = service.snapshot, 0
     while True:

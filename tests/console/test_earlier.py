@@ -15,7 +15,7 @@ from logger.console.curve import Curve
 from logger.console.earlier import LASTS_S, Earlier, EarlierRun, ask_earlier
 from logger.core.snapshot import RunView, Snapshot, WeighingView
 from logger.service.client import ServiceClient
-from tests.console import examples
+from tests.console import examples, kept_examples
 from tests.console.fake_service import serving
 from tests.console.watching import Watching, watching
 
@@ -44,11 +44,11 @@ async def _asked(folder: Path, run: RunView, found: Found) -> tuple[EarlierRun, 
 
 @pytest.mark.asyncio
 async def test_the_last_five_that_came_to_a_result_are_asked_for(tmp_path: Path) -> None:
-    live = await _asked(tmp_path, _run(examples.sieving()), examples.found)
+    live = await _asked(tmp_path, _run(examples.sieving()), kept_examples.found)
     assert len(live) == 5, "one of the six was aborted"
     assert live[0].load[0][0] == 4.0
     assert all(t0 <= t1 for run in live for (t0, _), (t1, _) in zip(run.load, run.load[1:], strict=False))
-    weighed = await _asked(tmp_path, _run(examples.weighing()), examples.found)
+    weighed = await _asked(tmp_path, _run(examples.weighing()), kept_examples.found)
     assert [t_s for t_s, _ in weighed[0].load] == [0.0, 60.0, 120.0, 180.0, 240.0, 300.0]
     assert weighed[0].dp
 
@@ -59,7 +59,7 @@ async def test_the_last_five_that_came_to_a_result_are_asked_for(tmp_path: Path)
 )
 async def test_what_was_done_otherwise_is_left_out(change: dict[str, Any], tmp_path: Path) -> None:
     run = replace(_run(examples.sieving()), **change)
-    assert await _asked(tmp_path, run, examples.found) == ()
+    assert await _asked(tmp_path, run, kept_examples.found) == ()
 
 
 @pytest.mark.asyncio
@@ -132,7 +132,7 @@ async def test_dots_and_the_remark_are_seen(size: tuple[int, int], tmp_path: Pat
     snapshot = examples.weighing()
     slow = tuple(replace(each, load_pct=min(100.0, each.load_pct + 30)) for each in _run(snapshot).weighings)
     odd = replace(snapshot, run=replace(_run(snapshot), weighings=slow))
-    async with watching(tmp_path, odd, size, found=examples.found) as watched:
+    async with watching(tmp_path, odd, size, found=kept_examples.found) as watched:
         await watched.until_shown("◆ slower than the last 5 runs of this method: load 54.3 %, theirs 20.")
         await watched.press("g", "v")
         await watched.until_shown("dots: last 5 runs")

@@ -7,7 +7,6 @@ from dataclasses import replace
 from pathlib import Path
 
 import pytest
-from textual.widgets import Static
 
 from logger.console import words as w
 from logger.console.keys import key_labels
@@ -98,22 +97,6 @@ async def test_the_instruction_is_the_largest_text(size: tuple[int, int], tmp_pa
         assert max(map(len, big)) > 40
 
 
-@pytest.mark.parametrize("size", [(80, 24), pytest.param((140, 45), marks=pytest.mark.full)])
-@pytest.mark.parametrize("key", ["?", "e", "n", "c", "q", "s", "x", "h", "w", "m", "k"])
-async def test_other_screens_show_their_words_whole(key: str, size: tuple[int, int], tmp_path: Path) -> None:
-    everything = ("start", "acknowledge", "type_weight", "hold", "stop", "abort", "note", "take_controls")
-    snapshot = replace(examples.weighing(), can=everything, controls_held_by="a.second")
-    async with watching(tmp_path, snapshot, size) as watched:
-        await watched.press("question_mark" if key == "?" else key)
-        await watched.pilot.pause(0.1)
-        assert watched.app.screen.id != "bench"
-        for static in watched.app.screen.query(Static):
-            if not static.display or static.id == "words" or static.has_class("caution"):
-                continue  # these scroll and have their own tests
-            text = str(static.visual)
-            assert " ".join(text.split()) in " ".join(" ".join(watched.visible(static)).split()), static.id
-
-
 async def test_the_whole_help_can_be_read(tmp_path: Path) -> None:
     async with watching(tmp_path, examples.idle()) as watched:
         await watched.press("question_mark")
@@ -149,7 +132,7 @@ async def test_growing_brings_everything_back(tmp_path: Path) -> None:
     async with watching(tmp_path, examples.sieving(), (20, 5)) as watched:
         await watched.press("n")
         for size in ((1, 1), (400, 100), (20, 5), (80, 24)):
-            await watched.pilot.resize_terminal(*size)
+            await watched.resize(*size)
             await watched.pilot.pause(0.05)
         await assert_nothing_cut(watched)
         assert "effective 2:52" in watched.words()
@@ -158,10 +141,10 @@ async def test_growing_brings_everything_back(tmp_path: Path) -> None:
 async def test_a_form_survives_a_small_terminal(tmp_path: Path) -> None:
     async with watching(tmp_path, examples.idle()) as watched:
         await watched.press("n", *"AB")
-        await watched.pilot.resize_terminal(20, 5)
+        await watched.resize(20, 5)
         await watched.pilot.pause(0.05)
         assert "too small" in watched.words()
-        await watched.pilot.resize_terminal(80, 24)
+        await watched.resize(80, 24)
         await watched.pilot.pause(0.05)
         await watched.press(*"CD")
         assert "ABCD" in watched.words()

@@ -3,11 +3,16 @@
 from __future__ import annotations
 
 import contextlib
+import unicodedata
 from collections.abc import AsyncIterator, Callable
 from pathlib import Path
 from typing import Any
 
 import pytest
+from textual.drivers.headless_driver import HeadlessDriver
+from textual.events import Key, Resize
+from textual.geometry import Size
+from textual.keys import REPLACED_KEYS, _character_to_key, _get_unicode_name_from_key
 from textual.pilot import Pilot
 from textual.widget import Widget
 
@@ -40,9 +45,33 @@ class Watching:
         await self.until(lambda: words in self.words())
 
     async def press(self, *keys: str) -> None:
-        """Keys, and what they cause."""
-        await self.pilot.press(*keys)
-        await self.pilot.pause()
+        """Keys one after the other, and what they cause.
+
+        The library's own way of pressing waits until the process has been idle for a while, after each key.
+        """
+        for key in keys:
+            await self._press(key)
+        await self.settle()
+
+    async def _press(self, key: str) -> None:
+        name = _character_to_key(key) if len(key) == 1 and not key.isalnum() else key
+        press = Key(name, _character_of(name))
+        press.set_sender(self.app)
+        assert self.app._driver is not None
+        self.app._driver.send_message(press)
+        await self.settle()
+
+    async def settle(self) -> None:
+        """Until everything that was under way has been handled: a message may cause another, and that a third."""
+        for _ in range(3):
+            await self.pilot.pause(0.0)
+
+    async def resize(self, width: int, height: int) -> None:
+        """The terminal gets another size."""
+        assert isinstance(self.app._driver, HeadlessDriver)
+        self.app._driver._size = Size(width, height)
+        self.app.post_message(Resize(Size(width, height), Size(width, height)))
+        await self.settle()
 
     def lines(self) -> list[str]:
         """What is on the screen."""
@@ -67,6 +96,14 @@ class Watching:
         return self.service.commands
 
 
+def _character_of(key: str) -> str | None:
+    """What a key types, None for one that types nothing."""
+    try:
+        return unicodedata.lookup(_get_unicode_name_from_key(REPLACED_KEYS.get(key, key)))
+    except KeyError:
+        return key if len(key) == 1 else None
+
+
 @contextlib.asynccontextmanager
 async def watching(
     folder: Path,
@@ -84,6 +121,6 @@ async def watching(
         async with app.run_test(size=size) as pilot:
             watched = Watching(app, pilot, fake)
             await watched.until(lambda: isinstance(app.screen, BenchScreen) and app.screen.ready)
-            await pilot.pause()
+            await watched.settle()
             await pilot.pause(0.05)
             yield watched

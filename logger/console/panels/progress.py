@@ -26,7 +26,8 @@ def time_lines(board: Board, width: int) -> list[Content]:
     if run.held_reason:
         return lines + paragraph(f"■ ON HOLD: {literal(run.held_reason, 200)}", width, BAD)
     remark = board.earlier.remark
-    return lines + paragraph(_open(run), width) + (paragraph(f"◆ {remark}", width, STRONG) if remark else [])
+    said = paragraph(f"◆ {remark}", width, STRONG) if remark else []
+    return [*lines, *said, *paragraph(_open(run), width)]
 
 
 def _clocks(run: RunView) -> list[str]:

@@ -65,7 +65,7 @@ class BenchScreen(BoardScreen):
         self.set_class(board.snapshot.run is not None and board.snapshot.run.mode == "interval", "-interval")
         rows = {
             "#alarms": min(self.ALARM_ROWS_MOST, top.alarm_rows(board, width)),
-            "#times": min(4 if board.snapshot.alarms else 5, len(progress.time_lines(board, width))),
+            "#times": min(3 if board.snapshot.alarms else 5, len(progress.time_lines(board, width))),
             "#status": min(3, max(1, len(bottom.status_lines(board, width)))),
             "#keys": min(3, max(1, len(bottom.key_lines(board, width)))),
         }

@@ -8,12 +8,15 @@ from typing import Annotated
 
 import typer
 
-from logger.app.cli_base import print_out
+from logger.app.cli_base import DataOption, print_out, the_data
+from logger.app.cli_trials import add_to as add_trials
 from logger.settings import ConfigError, config_dir, find_config, load_method
 
 method_app = typer.Typer(
     help="Methods: what is shipped, what one says, whether a rig can meet it.", no_args_is_help=True
 )
+
+add_trials(method_app)
 
 RigOption = Annotated[Path | None, typer.Option("--rig", metavar="FILE", help="Rig file of a blank run.")]
 ChargeOption = Annotated[
@@ -24,9 +27,15 @@ JsonOption = Annotated[bool, typer.Option("--json", help="JSON on stdout.")]
 
 def replay(
     traces: Annotated[
-        list[str], typer.Argument(metavar="TRACE.csv...", help="Trace files, answered in this order.")
+        list[str],
+        typer.Argument(
+            metavar="TRACE.csv|RUN...", help="Trace files or numbers of runs, answered in this order."
+        ),
     ],
-    method: Annotated[str, typer.Option("--method", metavar="FILE", help="Method file, or a shipped name.")],
+    method: Annotated[
+        str | None,
+        typer.Option("--method", metavar="FILE", help="Method file or shipped name; a run has its own."),
+    ] = None,
     rig: RigOption = None,
     charge: ChargeOption = None,
     rule: Annotated[
@@ -36,13 +45,15 @@ def replay(
         ),
     ] = None,
     compare: Annotated[bool, typer.Option("--compare", help="Rules side by side.")] = False,
+    data: DataOption = None,
     json_out: JsonOption = False,
 ) -> None:
-    """What the endpoint rule would have done with stored traces."""
+    """What the endpoint rule would have done with stored traces or runs."""
     from logger.app.replay import replay_command
 
-    path = find_config("methods", method)
-    raise typer.Exit(replay_command(traces, path, rig, charge, rule or (), compare, json_out))
+    path = None if method is None else find_config("methods", method)
+    folder = the_data(data)
+    raise typer.Exit(replay_command(traces, path, rig, charge, rule or (), compare, json_out, data=folder))
 
 
 def study(

@@ -1,4 +1,4 @@
-"""`lastgrain replay`: traces through a method's endpoint rule, one answer a trace, in the order given."""
+"""`lastgrain replay`: traces and kept runs through an endpoint rule, one answer each, in the order given."""
 
 from __future__ import annotations
 
@@ -12,6 +12,8 @@ from functools import partial
 from pathlib import Path
 from typing import TextIO
 
+from logger.app.paths import DataFolder
+from logger.app.stored_runs import is_run_number, stored_run
 from logger.core.method import Method
 from logger.core.replay import Answer, replay
 from logger.core.rig import Rig
@@ -20,6 +22,7 @@ from logger.core.rule_overrides import OverrideError, with_overrides
 from logger.core.text import printable_text
 from logger.core.trace import Trace, TraceError, parse_trace
 from logger.settings import ConfigError, load_method, load_rig
+from logger.store.errors import StoreError
 
 EXIT_OK, EXIT_USAGE, EXIT_REFUSED = 0, 2, 3
 WORTH_A_POOL = 4
@@ -28,13 +31,23 @@ WORTH_A_POOL = 4
 
 @dataclass(frozen=True, slots=True)
 class _Job:
-    """What every trace is asked."""
+    """What every trace is asked; `method` None: a kept run's own."""
 
-    method: Method
-    changed: Method
+    method: Method | None
+    overrides: tuple[str, ...]
     rig: Rig | None
     charge_g: float | None
     compare: bool
+    data: DataFolder | None
+
+
+@dataclass(frozen=True, slots=True)
+class _Source:
+    """A trace, and what it is judged with."""
+
+    trace: Trace
+    method: Method
+    rig: Rig | None
 
 
 @dataclass(frozen=True, slots=True)
@@ -45,7 +58,7 @@ class _Reply:
 
 def replay_command(
     traces: Sequence[str | Path],
-    method_path: str | Path,
+    method_path: str | Path | None,
     rig_path: str | Path | None = None,
     charge_g: float | None = None,
     rule_overrides: Sequence[str] = (),
@@ -54,21 +67,27 @@ def replay_command(
     out: TextIO | None = None,
     err: TextIO | None = None,
     jobs: int | None = None,
+    data: DataFolder | None = None,
 ) -> int:
     """Answers every trace; returns the exit code: 0, 2 for a bad command or config, 3 if any trace was
     refused or in error.
 
     `rule_overrides`: `loss-rate`, `relative-change`, `fixed-time`, or `key=value` with a key of the method
     file's [endpoint] or [weighing]. `charge_g` in g overrides trace and method. `jobs`: processes to use.
+    A name of digits only is the number of a run kept in `data`; without `method_path` its own method and rig are
+    taken.
     """
     out, err = out or sys.stdout, err or sys.stderr
     try:
-        job = _job(method_path, rig_path, charge_g, rule_overrides, compare)
+        job = _job(method_path, rig_path, charge_g, rule_overrides, compare, data)
     except (ConfigError, OverrideError, ValueError) as error:
         print(printable_text(str(error)), file=err)
         return EXIT_USAGE
     if not traces:
         print("no trace given; name one or more trace files (CSV)", file=err)
+        return EXIT_USAGE
+    if job.method is None and not all(data is not None and is_run_number(str(trace)) for trace in traces):
+        print("trace files need a method: give it with --method FILE", file=err)
         return EXIT_USAGE
     bad = False
     for reply in _answers([str(trace) for trace in traces], job, jobs):
@@ -78,17 +97,20 @@ def replay_command(
 
 
 def _job(
-    method_path: str | Path,
+    method_path: str | Path | None,
     rig_path: str | Path | None,
     charge_g: float | None,
     rule_overrides: Sequence[str],
     compare: bool,
+    data: DataFolder | None,
 ) -> _Job:
     if charge_g is not None and not 0 < charge_g < float("inf"):
         raise ValueError(f"--charge must be a number of grams above zero, not {charge_g}")
-    method = load_method(Path(method_path))
+    method = None if method_path is None else load_method(Path(method_path))
+    if method is not None:
+        with_overrides(method, rule_overrides)
     rig = None if rig_path is None else load_rig(Path(rig_path))
-    return _Job(method, with_overrides(method, rule_overrides), rig, charge_g, compare)
+    return _Job(method, tuple(rule_overrides), rig, charge_g, compare, data)
 
 
 def _answers(traces: list[str], job: _Job, jobs: int | None) -> Iterator[_Reply]:
@@ -102,19 +124,29 @@ def _answers(traces: list[str], job: _Job, jobs: int | None) -> Iterator[_Reply]
 
 def _answer(path: str, job: _Job) -> _Reply:
     try:
-        trace = read_trace(path)
-        answer = replay(trace, job.changed, job.rig, job.charge_g)
-        rules = _compared(trace, job) if job.compare else ()
-    except (TraceError, ValueError) as error:
+        source = _source(path, job)
+        changed = with_overrides(source.method, job.overrides)
+        answer = replay(source.trace, changed, source.rig, job.charge_g)
+        rules = _compared(source, changed, job.charge_g) if job.compare else ()
+    except (TraceError, StoreError, ValueError) as error:
         return _Reply(Answer(trace=path, outcome="error", reason=str(error)))
     return _Reply(answer, rules)
 
 
-def _compared(trace: Trace, job: _Job) -> tuple[RuleResult, ...]:
-    methods = [("method", job.method)]
-    if job.changed != job.method:
-        methods.append(("with --rule", job.changed))
-    return tuple(compare_rules(trace, methods, job.rig, job.charge_g))
+def _source(path: str, job: _Job) -> _Source:
+    """The trace with its method and rig; those of the command line go before a kept run's own."""
+    if job.data is not None and is_run_number(path):
+        kept = stored_run(job.data, path)
+        return _Source(kept.trace, job.method or kept.method, job.rig or kept.rig)
+    assert job.method is not None
+    return _Source(read_trace(path), job.method, job.rig)
+
+
+def _compared(source: _Source, changed: Method, charge_g: float | None) -> tuple[RuleResult, ...]:
+    methods = [("method", source.method)]
+    if changed != source.method:
+        methods.append(("with --rule", changed))
+    return tuple(compare_rules(source.trace, methods, source.rig, charge_g))
 
 
 def read_trace(path: str | Path) -> Trace:

@@ -33,16 +33,18 @@ def check_attrition(
     load_end_pct: float,
     u_pct: float,
     limit_pct_per_min: float,
+    drift_u_pct_per_min: float = 0.0,
 ) -> AttritionCheck:
     """Loads in % of the charge after a quarter, a half and all of `total_s` effective seconds; `u_pct` is the
-    standard uncertainty of each. Raises ValueError for a time or uncertainty that cannot be meant."""
+    standard uncertainty of each, `drift_u_pct_per_min` that of the balance's drift, which looks like wear where
+    the load was read all along. Raises ValueError for a time or uncertainty that cannot be meant."""
     if not total_s > 0 or u_pct < 0:
         raise ValueError("the time must be above zero and the uncertainty not negative")
     first = 60.0 * (load_quarter_pct - load_half_pct) / (0.25 * total_s)
     second = 60.0 * (load_half_pct - load_end_pct) / (0.5 * total_s)
     wear = 2.0 * second - first
     # The load at half time enters both rates: wear = 60/T x (-4 quarter + 8 half - 4 end).
-    u = 60.0 / total_s * u_pct * math.sqrt(4.0**2 + 8.0**2 + 4.0**2)
+    u = math.hypot(60.0 / total_s * u_pct * math.sqrt(4.0**2 + 8.0**2 + 4.0**2), drift_u_pct_per_min)
     exponent = math.log2(first / second) if first > 0 and second > 0 else None
     matters = 0.25 * limit_pct_per_min
     said = f"loss that does not fall with time: {wear:.3f} %/min (u = {u:.3f}, k = 1)"

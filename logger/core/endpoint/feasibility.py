@@ -65,13 +65,19 @@ def rate_se_pct_per_min(
     tuning: Tuning = DEFAULT,
 ) -> float:
     """SE of the rate over `window_s` after a rest of `rest_s` (0: none), %/min. See the module's formula."""
-    drift_g_s = tuning.drift_share * limit_pct_per_min * charge_g / 6000.0
-    if rest_s > 0:
-        seen = _slope_var(rig, rest_s, tuning)
-        drift_var = 1.0 / (1.0 / drift_g_s**2 + 1.0 / seen)
-    else:
-        drift_var = drift_g_s**2
-    return 6000.0 / charge_g * math.sqrt(_slope_var(rig, window_s, tuning) + drift_var)
+    slope = 6000.0 / charge_g * math.sqrt(_slope_var(rig, window_s, tuning))
+    return math.hypot(slope, drift_u_pct_per_min(rig, charge_g, limit_pct_per_min, rest_s, tuning))
+
+
+def drift_u_pct_per_min(
+    rig: Rig, charge_g: float, limit_pct_per_min: float, rest_s: float, tuning: Tuning = DEFAULT
+) -> float:
+    """Drift of the balance left in doubt after a rest of `rest_s` (0: none), %/min."""
+    before = tuning.drift_share * limit_pct_per_min
+    if rest_s <= 0:
+        return before
+    seen = 6000.0 / charge_g * math.sqrt(_slope_var(rig, rest_s, tuning))
+    return before * seen / math.hypot(before, seen)
 
 
 def white_sd_g(rig: Rig) -> float:

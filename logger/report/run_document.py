@@ -128,6 +128,8 @@ def _chart(sheet: RunSheet, marks: tuple[Mark, ...], t: Texts) -> Section:
         ),
         caption=t(f"chart.caption_{mode}"),
     )
+    if body.get("corrections"):
+        return Section(t("chart.title"), (figure, Lines((t("chart.before_corrections"),))))
     return Section(t("chart.title"), (figure,))
 
 

@@ -31,8 +31,19 @@ MARKED = frozenset(
         EventKind.LINK_CHANGED,
     }
 )
-MOST_EVENTS = 90
-"""A report is for reading; a run with more shows the first and the last of them."""
+ROUTINE = frozenset(
+    {
+        EventKind.DRAW_DOWN_BEGUN,
+        EventKind.BAND_REACHED,
+        EventKind.INTERVAL_OVER,
+        EventKind.PRESSURE_RELEASED,
+        EventKind.LOAD_WEIGHED,
+    }
+)
+"""Steps of every interval; the weighings have a table of their own."""
+FEW_EVENTS, MOST_EVENTS = 26, 90
+"""A report is for reading. Few events stand whole; of more, routine steps are left out; of very many, the first
+and the last are shown."""
 _LETTERS = string.ascii_lowercase + string.ascii_uppercase
 
 
@@ -51,25 +62,35 @@ def event_marks(sheet: RunSheet) -> tuple[Mark, ...]:
 
 
 def events_section(sheet: RunSheet, marks: tuple[Mark, ...], t: Texts) -> Section:
-    """The whole list, unless it is very long."""
+    """The list, and how many events a long one leaves out."""
     letters, start = _by_event(sheet, marks), _start_ns(sheet)
-    rows = [
+    few = len(sheet.events) <= FEW_EVENTS
+    rows: list[tuple[str, ...]] = [
         (letters.get(index, ""), clock_time(event.utc), _since(event, start), _words(event))
         for index, event in enumerate(sheet.events)
+        if few or event.kind not in ROUTINE
     ]
-    left_out = len(rows) - MOST_EVENTS
     head = (
         Column(t("events.mark")),
         Column(t("events.time")),
         Column(t("events.since"), "right"),
         Column(t("events.what")),
     )
+    shown = _ends(rows, t)
+    table = Table(t("events.title"), head, tuple(shown), wide=3, halves=True)
+    if few:
+        return Section(t("events.title"), (table,))
+    steps = len(sheet.events) - len(rows)
+    note = t("events.left_out_note", steps=steps, number=sheet.number)
+    return Section(t("events.title"), (table, Lines((note,), "small")))
+
+
+def _ends(rows: list[tuple[str, ...]], t: Texts) -> list[tuple[str, ...]]:
+    left_out = len(rows) - MOST_EVENTS
     if left_out <= 0:
-        return Section(t("events.title"), (Table(t("events.title"), head, tuple(rows), wide=3, halves=True),))
+        return rows
     half = MOST_EVENTS // 2
-    kept = (*rows[:half], ("", "", "", t("events.left_out", number=left_out)), *rows[-half:])
-    note = Lines((t("events.left_out_note", number=sheet.number),), "small")
-    return Section(t("events.title"), (Table(t("events.title"), head, kept, wide=3, halves=True), note))
+    return [*rows[:half], ("", "", "", t("events.left_out", number=left_out)), *rows[-half:]]
 
 
 def _start_ns(sheet: RunSheet) -> int | None:

@@ -12,7 +12,8 @@ import pytest
 
 from logger.core.method import Determinations, Sieve
 from logger.core.run.events import EventKind as E
-from tests.app.stores import MadeStore, made_store
+from logger.report.texts import texts
+from tests.app.stores import MadeStore, lastgrain, made_store
 from tests.core.run.made_runs import PLANNED, method
 
 
@@ -109,7 +110,7 @@ def test_determinations_of_the_sample_stand_beside_each_other_with_what_does_not
     assert made("runs", "report", "2", "--to", str(target)).code == 0
     page = target.read_text(encoding="utf-8")
     assert "Determinations of this sample on this sieve" in page
-    assert '<td class="left">2 (this)</td>' in page
+    assert ">2 (this)</td>" in page
     assert "Run 3 does not count" in page
     first = re.search(r"Code +(\S+)", made("runs", "show", "1").out)
     assert first is not None
@@ -152,3 +153,18 @@ def test_a_distribution_writes_its_report_beside_the_table(tmp_path: Path) -> No
     path = Path(done.err.strip())
     assert re.fullmatch(r"distribution-1-2-3-[0-9a-z-]{14}-de\.html", path.name)
     assert "Korngrößenverteilung" in path.read_text(encoding="utf-8")
+
+
+def test_the_page_about_reports_names_options_and_texts_that_exist(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setenv("COLUMNS", "200")
+    monkeypatch.setenv("TERMINAL_WIDTH", "200")
+    page = (Path(__file__).parents[2] / "docs" / "reports.md").read_text(encoding="utf-8")
+    commands = ("runs report", "runs summary", "runs export", "distribution")
+    helps = "\n".join(lastgrain(*command.split(), "--help").out for command in commands)
+    options = set(re.findall(r"--[a-z][a-z-]+", page))
+    assert len(options) > 7
+    assert {option for option in options if option not in helps} == set()
+    banners = {
+        text for key, text in texts("en").entries.items() if key.startswith("banner.") and "_" not in key
+    }
+    assert {text for text in banners if str(text) not in page} == set()

@@ -147,3 +147,30 @@ def test_the_checker_of_the_standard_finds_nothing(tmp_path: Path) -> None:
         check=False,
     )
     assert (done.returncode, done.stdout + done.stderr) == (0, "")
+
+
+def luminance(colour: str) -> float:
+    """Relative luminance (WCAG 2, from memory)."""
+    parts = [int(colour[i : i + 2], 16) / 255 for i in (1, 3, 5)]
+    linear = [c / 12.92 if c <= 0.04045 else ((c + 0.055) / 1.055) ** 2.4 for c in parts]
+    return 0.2126 * linear[0] + 0.7152 * linear[1] + 0.0722 * linear[2]
+
+
+@pytest.mark.parametrize(
+    ("text", "ground"),
+    [
+        ("#555555", "#ffffff"),
+        ("#555555", "#f4f4f1"),
+        ("#6d4000", "#fff6e0"),
+        ("#a3002a", "#ffeef1"),
+        ("#00563c", "#f4f4f1"),
+        ("#a3002a", "#f4f4f1"),
+        ("#b35900", "#ffffff"),
+    ],
+)
+def test_texts_stand_out_from_their_ground(text: str, ground: str) -> None:
+    """Contrast of 4.5 : 1 (WCAG 2, level AA, from memory) for every pair of colours on the page."""
+    page = printed(live_sheet(E.STOPPED))
+    short = {"#555555": "#555", "#ffffff": "#fff"}
+    assert short.get(text, text) in page or text in page
+    assert (luminance(ground) + 0.05) / (luminance(text) + 0.05) >= 4.5

@@ -2,19 +2,23 @@
 
 from __future__ import annotations
 
+import dataclasses
 from collections.abc import Iterator
 from dataclasses import fields, is_dataclass, replace
 from typing import Any
 
 import pytest
 
+from logger.core.method import Endpoint
 from logger.core.record_code import record_code, same_code
 from logger.core.run.events import EventKind as E
 from logger.report.document import Document, Facts, KeyFigures, Table
 from logger.report.run_document import run_document
+from logger.report.run_events import ROUTINE
+from logger.report.run_identity import rule_text
 from logger.report.run_sheet import RunSheet, hash_agrees
 from logger.report.texts import texts
-from tests.core.run.made_runs import PLANNED, method
+from tests.core.run.made_runs import PLANNED
 from tests.report.sheets import hashed, live_sheet, sheet
 
 EN = texts("en")
@@ -184,6 +188,7 @@ def test_a_correction_undoes_the_signature_and_shows_both_values() -> None:
     text = all_text(found)
     assert "reviewed and accepted (of an earlier revision: holds no longer)" in text
     assert {"sample.lot", "L-3", "L-8", "label misread"} <= set(words(document(found)))
+    assert "before the corrections" in text
 
 
 def test_what_was_rejected_or_declared_invalid_says_so_first() -> None:
@@ -205,10 +210,26 @@ def test_marks_on_the_chart_are_the_letters_of_the_events() -> None:
     assert on[:3] == ("a", "06:00:00", "0:00")
 
 
-def test_a_very_long_run_keeps_the_first_and_last_events_and_says_how_many_are_left_out() -> None:
+def test_a_long_run_leaves_out_routine_steps_and_says_how_many() -> None:
     found = sheet()
-    long = replace(found, events=(*found.events[:-1], *[found.events[-2]] * 200, found.events[-1]))
-    assert f"{len(long.events) - 90} events are left out here" in all_text(long)
+    step = next(e for e in found.events if e.kind is E.INTERVAL_OVER)
+    many = replace(found, events=(*found.events[:-1], *[step] * 30, found.events[-1]))
+    text = all_text(many)
+    routine = sum(event.kind in ROUTINE for event in many.events)
+    assert f"{routine} routine steps of the intervals are left out" in text
+    assert "Interval of 20 s over" not in text
+    assert "Interval of 20 s over" in all_text(found)
+
+
+def test_a_very_long_run_keeps_the_first_and_last_events() -> None:
+    found = sheet()
+    note = next(e for e in found.events if e.kind is E.DECIDED)
+    many = replace(found, events=(*found.events[:-1], *[note] * 200, found.events[-1]))
+    kept = sum(event.kind not in ROUTINE for event in many.events)
+    text = all_text(many)
+    assert f"{kept - 90} events are left out here" in text
+    assert "Run planned: sample S-1" in text
+    assert "Residue 3.8 % of the charge, expanded" in text
 
 
 def test_old_records_without_the_newer_parts_still_print() -> None:
@@ -241,8 +262,29 @@ def _hex(bits: str) -> str:
     return f"{int(bits.ljust(256, '0'), 2):064x}"
 
 
-def test_a_method_of_several_figures_is_told_in_words() -> None:
-    assert (
-        "loss rate at or below 0.1 %/min, and with two standard errors at or below 0.125 %/min"
-        in all_text(sheet(method()))
-    )
+@pytest.mark.parametrize(
+    ("rule", "words_of_it"),
+    [
+        (
+            {"rule": "loss-rate", "limit_pct_per_min": 0.1},
+            "at or below 0.1 %/min, and with two standard errors at or",
+        ),
+        ({"rule": "fixed-time", "time_s": 300.0}, "after 300 s (5 min) of effective sieving"),
+        (
+            {"rule": "relative-change", "change_pct": 5.0, "change_g": 0.1, "combine": "both"},
+            "by 5 % or less from one weighing to the next and mass changed by 0.1 g or less",
+        ),
+        (
+            {
+                "rule": "relative-change",
+                "change_pct": 1.0,
+                "small_residue_pct": 2.0,
+                "small_change_pct": 5.0,
+            },
+            "; for residues of 2 % or less: 5 %",
+        ),
+    ],
+)
+def test_every_rule_is_told_with_its_figures(rule: dict[str, Any], words_of_it: str) -> None:
+    endpoint = dataclasses.asdict(Endpoint(**rule))
+    assert words_of_it in rule_text(endpoint, EN)

@@ -9,6 +9,7 @@ from pathlib import Path
 from typing import Any
 
 from logger.app.attach import answers
+from logger.app.cli_base import say
 from logger.app.clock import utc_now
 from logger.app.paths import DataFolder
 from logger.app.plan import bench_plan
@@ -68,7 +69,10 @@ def enter(
     data.prepare()
     make = entry_maker(request, by, utc_now(), bench)
     with InstanceLock(data.lock):
-        return entered_text(enter_alone(open_store(data.store, utc_now).connection, make))
+        opened = open_store(data.store, utc_now)
+        for notice in opened.notices:
+            say(notice)
+        return entered_text(enter_alone(opened.connection, make))
 
 
 async def ask_service(socket: Path, name: str, request: Mapping[str, Any]) -> str:

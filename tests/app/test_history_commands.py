@@ -8,6 +8,7 @@ from pathlib import Path
 
 import pytest
 
+from logger.store.opening import damage_note
 from tests.app.stores import MadeStore, made_store
 from tests.core.run.made_runs import PLANNED, method
 
@@ -76,3 +77,14 @@ def test_runs_are_compared_side_by_side(store: MadeStore) -> None:
     assert columns[0]["residue_pct"] > columns[1]["residue_pct"]
     assert store("runs", "compare", "1").code == 2
     assert store("runs", "compare", "1", "77").code == 5
+
+
+def test_an_entry_into_a_damaged_store_tells_what_was_saved(tmp_path: Path) -> None:
+    """Without a service it is the command that opens the store, and so the one to say it."""
+    damaged = made_store(tmp_path / "data")
+    damaged.run(method())
+    damage_note(damaged.data.store).write_text("a page that cannot be read", encoding="utf-8")
+    done = damaged("sieves", "add", "S-45-01", "--aperture", "45", "--by", "op-7")
+    assert done.code == 0
+    assert "a page that cannot be read" in done.err
+    assert "corrupt" in done.err

@@ -4,7 +4,11 @@ from __future__ import annotations
 
 import json
 import sqlite3
+import statistics
+import time
+from collections.abc import Callable
 from contextlib import closing
+from functools import partial
 from pathlib import Path
 from typing import Any, get_args
 
@@ -237,3 +241,35 @@ def test_without_a_store_the_service_gets_a_sentence(tmp_path: Path) -> None:
     with pytest.raises(Refused, match="no store yet"):
         StoreHistory(tmp_path / "s.sqlite").list_runs(RunFilter(), 10)
     assert list(tmp_path.iterdir()) == []
+
+
+def _median_ms(ask: Callable[[], object]) -> float:
+    ask()
+    taken = []
+    for _ in range(25):
+        start_s = time.perf_counter()
+        ask()
+        taken.append(1000 * (time.perf_counter() - start_s))
+    return statistics.median(taken)
+
+
+@pytest.mark.full
+def test_lists_and_searches_stay_flat(tmp_path: Path) -> None:
+    """Of the 100,000 runs there is `tests.benchmarks.history`; here so many that a walk over all would show."""
+    counts = (1000, 20_000)
+    found: dict[str, list[float]] = {}
+    for count in counts:
+        store = big_history(tmp_path / f"{count}.sqlite", count)
+        middle = count // 2
+        asked = {
+            "list": RunFilter(),
+            "sample": RunFilter(text=sample_of(middle)),
+            "operator and lot": RunFilter(text=f"{OPERATORS[middle % 9]} {lot_of(middle)}"),
+            "common word": RunFilter(text="mill"),
+            "method": RunFilter(method_id=METHODS[1]),
+            "decision": RunFilter(decision="reject"),
+            "none": RunFilter(review="rejected"),
+        }
+        for name, wanted in asked.items():
+            found.setdefault(name, []).append(_median_ms(partial(list_page, store, wanted, 50)))
+    assert all(large <= 2 * small + 1.0 for small, large in found.values()), found

@@ -12,6 +12,7 @@ from drivers.instrument import LineInstrument
 from drivers.link_watch import LinkEvent
 from drivers.modbus_instrument import ModbusInstrument
 from drivers.modbus_profile import ModbusProfile, Profile
+from drivers.profile import LineProfile
 from drivers.reading import Quality, Reading
 
 ENOUGH = 8
@@ -50,8 +51,13 @@ class Tried:
         return "Nothing came: check cable, power and that the instrument sends or is asked the right way."
 
 
-async def try_instrument(profile: Profile, port: str, seconds: float = 4.0, identity: str = "") -> Tried:
-    """Reads for `seconds`, or less when enough came. Raises nothing of the link's: `trouble` says it."""
+async def try_instrument(
+    profile: Profile, port: str, seconds: float = 4.0, identity: str = "", neighbour: Profile | None = None
+) -> Tried:
+    """Reads for `seconds`, or less when enough came. Raises nothing of the link's: `trouble` says it.
+
+    Lines of the `neighbour` are told as such.
+    """
     tried = Tried()
     enough = asyncio.Event()
 
@@ -70,12 +76,15 @@ async def try_instrument(profile: Profile, port: str, seconds: float = 4.0, iden
         tried.trouble = "" if event.state == "up" else event.text
 
     now_ns = time.monotonic_ns
+    others = [neighbour] if isinstance(neighbour, LineProfile) else []
     instrument = (
         ModbusInstrument(
             profile, port, identity=identity, now_ns=now_ns, on_readings=on_readings, on_link=on_link
         )
         if isinstance(profile, ModbusProfile)
-        else LineInstrument(profile, port, now_ns=now_ns, on_readings=on_readings, on_link=on_link)
+        else LineInstrument(
+            profile, port, now_ns=now_ns, on_readings=on_readings, on_link=on_link, others=others
+        )
     )
     reading = asyncio.create_task(instrument.run())
     with contextlib.suppress(TimeoutError):

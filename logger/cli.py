@@ -29,6 +29,7 @@ from logger.app.cli_base import (
 )
 from logger.app.cli_blank import blank
 from logger.app.cli_checks import checks_app
+from logger.app.cli_doctor import doctor
 from logger.app.cli_learn import learn, ports
 from logger.app.cli_method import method_app, replay, study
 from logger.app.cli_people import people_app
@@ -68,6 +69,7 @@ app.command()(blank)
 app.command()(learn)
 app.command()(ports)
 app.command()(setup)
+app.command()(doctor)
 app.command()(sink)
 runs_app.command("report")(runs_report)
 runs_app.command("summary")(runs_summary)

@@ -22,9 +22,10 @@ from logger.publish.errors import ConnectFailed, LinkLost, PublishError
 from logger.publish.reasons import SLOW_LOSSES, loss_sentence
 from logger.publish.settings import BrokerSettings
 from logger.publish.topics import ROOT
+from logger.sink.batch import Arrival
 from logger.sink.database import DatabaseAway
 from logger.sink.deliveries import WANTED
-from logger.sink.keeping import Arrival, Keeper
+from logger.sink.keeping import Keeper
 
 MOST_AT_ONCE = 500
 _REFUSED_FROM = 0x80

@@ -3,6 +3,13 @@
 from __future__ import annotations
 
 VERSION = 1
+RECORD_COLUMNS = (
+    "run_id", "revision", "review", "simulated", "sample_id", "lot", "point", "sampled_at", "tested_at",
+    "method_id", "method_revision", "aperture_um", "outcome", "reason", "charge_g", "residue_g", "residue_pct",
+    "raw_residue_pct", "passing_pct", "expanded_u_pct", "decision", "residue_max_pct", "residue_min_pct",
+    "deviations", "record_sha256",
+)  # fmt: skip
+"""Fields of `latest` that are columns; one that a later version adds stays in `body` alone."""
 
 TABLES = """
 CREATE TABLE sink (

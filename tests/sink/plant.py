@@ -11,8 +11,8 @@ from typing import Any
 from logger.core.ports import MessageKind
 from logger.publish.payloads import numbered_message, plain_message
 from logger.publish.topics import Topics
+from logger.sink.batch import Arrival
 from logger.sink.database import Database
-from logger.sink.keeping import Arrival
 from logger.sink.report import BenchReport, read_report
 from tests.publish.samples import EVENT, MADE, READINGS, SENT, STATUS, item, record
 

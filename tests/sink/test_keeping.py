@@ -14,8 +14,9 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from logger.sink import database as database_module
+from logger.sink.batch import Arrival
 from logger.sink.database import Cursor, DatabaseAway, DatabaseRefuses, SqliteDatabase, WrongDatabase
-from logger.sink.keeping import Arrival, Keeper
+from logger.sink.keeping import Keeper
 from logger.sink.report import commands as report_commands
 from logger.sink.report import read_report, report_lines
 from tests.publish.memory_outbox import utc_now

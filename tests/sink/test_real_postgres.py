@@ -11,8 +11,9 @@ from pathlib import Path
 
 import pytest
 
+from logger.sink.batch import Arrival
 from logger.sink.database import DatabaseAway, PostgresDatabase, WrongDatabase, open_database
-from logger.sink.keeping import Arrival, Keeper
+from logger.sink.keeping import Keeper
 from logger.sink.subscriber import Sink, SinkOptions
 from tests.publish.listener import running, until
 from tests.publish.memory_outbox import MemoryOutbox, utc_now

@@ -119,16 +119,17 @@ async def test_kill_minus_nine_of_the_sink_loses_nothing_and_keeps_nothing_twice
                 with child(broker.port, path):
                     aim = 500 * part + 350
                     await until(lambda aim=aim: kept(path) > aim, 20.0)  # type: ignore[misc]
+            add_a_run(outbox)
             with child(broker.port, path) as last:
-                await until(lambda: kept(path) == 2000, 20.0)
+                await until(lambda: kept(path) == 2005, 20.0)
                 last.send_signal(signal.SIGTERM)
                 assert await asyncio.to_thread(last.wait, 10) == 0
     found = bench_report(SqliteDatabase(path))
-    assert (found.messages, found.records, found.missing, found.behind) == (2000, 400, (), 0)
-    assert select(path, "SELECT count(*), count(DISTINCT seq) FROM message") == [(2000, 2000)]
-    assert select(path, "SELECT count(*) FROM reading") == [(2 * 3 * 400,)]
+    assert (found.messages, found.records, found.missing, found.behind) == (2005, 401, (), 0)
+    assert select(path, "SELECT count(*), count(DISTINCT seq) FROM message") == [(2005, 2005)]
+    assert select(path, "SELECT count(*) FROM reading") == [(2 * 3 * 401,)]
     assert select(path, "SELECT count(*) FROM set_aside") == [(0,)]
-    assert sink_report(str(path), json_out=True)["benches"][0]["messages"] == 2000
+    assert sink_report(str(path), json_out=True)["benches"][0]["messages"] == 2005
 
 
 def add_a_run(outbox: MemoryOutbox) -> None:

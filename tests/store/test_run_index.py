@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import json
 import sqlite3
-import statistics
 import time
 from collections.abc import Callable
 from contextlib import closing
@@ -243,20 +242,20 @@ def test_without_a_store_the_service_gets_a_sentence(tmp_path: Path) -> None:
     assert list(tmp_path.iterdir()) == []
 
 
-def _median_ms(ask: Callable[[], object]) -> float:
-    ask()
+def _cpu_ms(ask: Callable[[], object]) -> float:
+    """CPU, since other tests run beside; the least of many, since the first ones find cold caches."""
     taken = []
-    for _ in range(25):
-        start_s = time.perf_counter()
+    for _ in range(15):
+        start_s = time.thread_time()
         ask()
-        taken.append(1000 * (time.perf_counter() - start_s))
-    return statistics.median(taken)
+        taken.append(1000 * (time.thread_time() - start_s))
+    return min(taken)
 
 
 @pytest.mark.full
 def test_lists_and_searches_stay_flat(tmp_path: Path) -> None:
     """Of the 100,000 runs there is `tests.benchmarks.history`; here so many that a walk over all would show."""
-    counts = (1000, 20_000)
+    counts = (1000, 10_000)
     found: dict[str, list[float]] = {}
     for count in counts:
         store = big_history(tmp_path / f"{count}.sqlite", count)
@@ -271,5 +270,5 @@ def test_lists_and_searches_stay_flat(tmp_path: Path) -> None:
             "none": RunFilter(review="rejected"),
         }
         for name, wanted in asked.items():
-            found.setdefault(name, []).append(_median_ms(partial(list_page, store, wanted, 50)))
-    assert all(large <= 2 * small + 1.0 for small, large in found.values()), found
+            found.setdefault(name, []).append(_cpu_ms(partial(list_page, store, wanted, 50)))
+    assert all(large <= 2 * small + 0.5 for small, large in found.values()), found

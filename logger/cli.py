@@ -33,7 +33,7 @@ from logger.app.cli_doctor import doctor
 from logger.app.cli_learn import learn, ports
 from logger.app.cli_method import method_app, replay, study
 from logger.app.cli_people import people_app
-from logger.app.cli_report import runs_report, runs_summary
+from logger.app.cli_report import runs_code, runs_report, runs_summary
 from logger.app.cli_results import distribution, precision, results
 from logger.app.cli_review import add_to as add_review_commands
 from logger.app.cli_runs import runs_app
@@ -73,6 +73,7 @@ app.command()(doctor)
 app.command()(sink)
 runs_app.command("report")(runs_report)
 runs_app.command("summary")(runs_summary)
+runs_app.command("code")(runs_code)
 add_review_commands(runs_app)
 add_approval_commands(method_app)
 

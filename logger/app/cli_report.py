@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from logger.app.cli_base import EXIT_USAGE, DataOption, fail, print_out, the_data
+from logger.app.cli_base import EXIT_STORE, EXIT_USAGE, DataOption, JsonOption, fail, print_out, say, the_data
 
 if TYPE_CHECKING:
     from logger.app.report_files import Form
@@ -71,14 +71,40 @@ def runs_summary(
     ] = None,
     replace: ReplaceOption = False,
     data: DataOption = None,
+    json_out: JsonOption = False,
 ) -> None:
     """A shift on a page: runs, results, decisions, deviations, checks, and what waits for a review."""
     from logger.app.clock import utc_now
-    from logger.app.shift_summary import shift_document, summary_lines, write_summary
+    from logger.app.shift_summary import shift_summary, summary_lines, summary_values, write_summary
 
     known_form, known_paper = chosen(form, paper)
-    document = shift_document(the_data(data), since, until, utc_now(), language)
-    if to is None:
-        print_out(summary_lines(document))
+    found = shift_summary(the_data(data), since, until, utc_now())
+    if to is not None:
+        path = write_summary(found, to, known_form, known_paper, language, replace)
+        (say if json_out else print)(str(path))
+    if json_out:
+        print_out(summary_values(found))
+    elif to is None:
+        print_out(summary_lines(found, language))
+
+
+def runs_code(
+    which: Annotated[str, typer.Argument(metavar="RUN", help="Number, or the beginning of the id.")],
+    code: Annotated[str | None, typer.Argument(metavar="CODE", help="As printed on a report.")] = None,
+    data: DataOption = None,
+    json_out: JsonOption = False,
+) -> None:
+    """Is a printed page of this run? The codes of all its revisions; with CODE, which one. Exit 5 for none."""
+    from dataclasses import asdict
+
+    from logger.app.paper_codes import codes_text, paper_codes, verdict
+
+    found = paper_codes(the_data(data), which)
+    good, text = (True, codes_text(found)) if code is None else verdict(found, code)
+    if json_out:
+        of = None if code is None else found.of(code)
+        print_out({**asdict(found), "code_of_revision": None if of is None else of.revision, "good": good})
     else:
-        print(write_summary(document, to, known_form, known_paper, replace))
+        print_out(text)
+    if not good:
+        raise typer.Exit(EXIT_STORE)

@@ -23,6 +23,9 @@ from logger.store import history
 from logger.store.errors import StoreError
 from logger.store.samples import runs_of_sample
 
+MOST_DETERMINATIONS = 24
+"""A sample and lot with more runs is a series (a control sample), not determinations of one result."""
+
 
 def write_report(
     data: DataFolder,
@@ -100,6 +103,8 @@ def run_sheet(connection: sqlite3.Connection, which: str) -> RunSheet:
 def _joined(connection: sqlite3.Connection, row: history.RunRow) -> Joined | None:
     """The group of determinations that the run belongs to; None where it stands alone by its method."""
     ids = runs_of_sample(connection, row.sample_id, row.lot)
+    if len(ids) > MOST_DETERMINATIONS:
+        return None
     runs = [kept_run(connection, run_id) for run_id in ids]
     for group in join(runs):
         numbers = {run.number for run in group.runs} | {run.number for run in group.left_out}

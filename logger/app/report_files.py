@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 from pathlib import Path
 from typing import Literal
 
@@ -45,6 +46,7 @@ def write(path: Path, content: bytes, replace: bool = False) -> Path:
 
     Raises `ResultError` for a file that is there already, StoreError where nothing can be written.
     """
+    part = path.with_name(f".{path.name}.part")
     try:
         if path.exists() and not replace:
             if path.is_file() and path.read_bytes() == content:
@@ -53,9 +55,10 @@ def write(path: Path, content: bytes, replace: bool = False) -> Path:
                 f"{path} is there already and holds something else: name another with --to, or give --replace"
             )
         path.parent.mkdir(parents=True, exist_ok=True)
-        part = path.with_name(f".{path.name}.part")
         part.write_bytes(content)
         part.replace(path)
     except OSError as error:
+        with contextlib.suppress(OSError):
+            part.unlink(missing_ok=True)
         raise StoreError(f"{path} cannot be written: {error.strerror}.") from error
     return path

@@ -2,15 +2,18 @@
 
 from __future__ import annotations
 
+import dataclasses
 import re
 import sqlite3
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
+from typing import Any
 
 from logger.app.paths import DataFolder
 from logger.app.report import catalogue, sound_body
 from logger.app.report_files import Form, place, printed, write
-from logger.report.document import Document, Paper
+from logger.core.record import listed_residue_pct
+from logger.report.document import Paper
 from logger.report.plain import plain_report
 from logger.report.summary_document import Summary, SummaryEntry, SummaryRun, summary_document
 from logger.service.register_desk import entered_text
@@ -23,24 +26,59 @@ _AGO = re.compile(r"(\d{1,4})\s*([hd])", re.ASCII)
 SHIFT_HOURS = 12
 
 
-def shift_document(data: DataFolder, since: str, until: str, now: str, language: str) -> Document:
-    """The summary's content. `now` is UTC as in records. Raises StoreError, and ConfigError for a time."""
-    words = catalogue(language)
+def shift_summary(data: DataFolder, since: str, until: str, now: str) -> Summary:
+    """What began and was entered in a time. `now` is UTC as in records.
+
+    Raises StoreError (also for an altered record), and ConfigError for a time that is none.
+    """
     last = moment("--until", until, now) if until else now
     first = moment("--since", since or f"{SHIFT_HOURS}h", last)
     if first >= last:
         raise ConfigError("--since", f"{first} is not before {last}: give an earlier time")
     with history.reading(data.store) as connection:
-        return summary_document(_summary(connection, first, last), words)
+        return _summary(connection, first, last)
 
 
-def summary_lines(document: Document) -> str:
-    """As plain lines."""
-    return plain_report(document)
+def summary_lines(found: Summary, language: str) -> str:
+    """As plain lines. Raises ConfigError for a language without texts."""
+    return plain_report(summary_document(found, catalogue(language)))
 
 
-def write_summary(document: Document, to: Path, form: Form, paper: Paper, replace: bool) -> Path:
+def summary_values(found: Summary) -> dict[str, Any]:
+    """As JSON values; a run without a record has nulls."""
+    return {
+        "since": found.since,
+        "until": found.until,
+        "runs": [_run_values(run) for run in found.runs],
+        "entries": [dataclasses.asdict(entry) for entry in found.entries],
+        "unreviewed": [run.number for run in found.waiting],
+    }
+
+
+def _run_values(run: SummaryRun) -> dict[str, Any]:
+    body = run.body or {}
+    assessed = body.get("assessment") or {}
+    return {
+        "number": run.number,
+        "run_id": body.get("run_id"),
+        "started_at": run.started_at,
+        "sample_id": run.sample_id,
+        "lot": run.lot,
+        "method_id": run.method_id,
+        "outcome": body.get("outcome"),
+        "residue_pct": None if body.get("result") is None else listed_residue_pct(dict(body)),
+        "expanded_u_pct": (assessed.get("budget") or {}).get("expanded_u_pct"),
+        "decision": (assessed.get("decision") or {}).get("outcome"),
+        "review": body.get("review"),
+        "deviations": [entry["text"] for entry in body.get("deviations", ())],
+        "simulated": body.get("simulated"),
+        "record_sha256": body.get("record_sha256"),
+    }
+
+
+def write_summary(found: Summary, to: Path, form: Form, paper: Paper, language: str, replace: bool) -> Path:
     """Writes it into a file or a folder and gives the path. Raises StoreError, `ResultError`, ConfigError."""
+    document = summary_document(found, catalogue(language))
     stamp = document.dated[:16].replace(":", "").replace("-", "")
     tongue = "" if document.language == "en" else f"-{document.language}"
     return write(place(to, f"shift-until-{stamp}Z{tongue}", form), printed(document, form, paper), replace)

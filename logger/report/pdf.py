@@ -54,7 +54,8 @@ def document_data(document: Document, paper: Paper) -> dict[str, Any]:
 
     rows = [[_plain(section, shown) for section in row] for row in side_by_side(document.sections)]
     banners = [_plain(banner, shown) for banner in document.banners]
-    moment = datetime.fromisoformat(document.dated).astimezone(UTC)
+    moment = datetime.fromisoformat(document.dated)
+    moment = moment.astimezone(UTC) if moment.tzinfo is not None else moment
     data: dict[str, Any] = {
         "paper": {"a4": "a4", "letter": "us-letter"}[paper],
         "language": document.language,

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Any
 
+from logger.core.interval_rules import Z_STOP
 from logger.core.record_assessment import RecordAssessment, kept, read_assessment
 from logger.core.rounding import rounded_u_text
 from logger.report.document import (
@@ -32,8 +33,6 @@ from logger.report.wording import (
 )
 
 _LEVELS: dict[str, Level] = {"accept": "good", "inconclusive": "warning", "reject": "alarm"}
-_STANDARD_ERRORS = 2.0
-"""How many the rules add before they compare (core.interval_rules, core.endpoint)."""
 
 
 def result_section(sheet: RunSheet, t: Texts) -> Section:
@@ -176,7 +175,7 @@ def _numbers(
     if limit is not None:
         rows.append((t("endpoint.limit"), f"{t.short(limit)} {unit}"))
     if unit == "%/min" and spread is not None and rule["rule"] == "loss-rate" and limit is not None:
-        top, ceiling = value + _STANDARD_ERRORS * spread, t.short(limit * rule["margin"])
+        top, ceiling = value + Z_STOP * spread, t.short(limit * rule["margin"])
         text = t("endpoint.two_errors_value", top=f"{_figure(top, t)} {unit}", ceiling=f"{ceiling} {unit}")
         rows.append((t("endpoint.two_errors"), text))
     return rows

@@ -100,5 +100,5 @@ def record_section(sheet: RunSheet, t: Texts) -> Section:
         (t("record.method_hash"), body["method"]["sha256"]),
         (t("record.software"), said(body["software"])),
     )
-    how = Lines((t("record.check", number=sheet.number), t("record.verbatim")), "small")
+    how = Lines((t("record.check", number=sheet.number, code=sheet.code), t("record.verbatim")), "small")
     return Section(t("record.title"), (Facts(rows), how), half=True)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import re
 import sqlite3
 import sys
@@ -15,6 +16,7 @@ from logger.core.run.events import EventKind as E
 from logger.report.texts import texts
 from tests.app.stores import MadeStore, lastgrain, made_store
 from tests.core.run.made_runs import PLANNED, method
+from tests.report.sheets import hashed
 
 
 @pytest.fixture
@@ -69,6 +71,7 @@ def test_pdf_in_another_language_on_letter_paper(store: MadeStore, tmp_path: Pat
         (("1", "--lang", "xx"), 2, "there are: de, en"),
         (("9",), 5, "There is no run 9"),
         (("1", "--to", "x.pdf"), 2, "does not end in .html"),
+        (("1", "--to", f"{__file__}/x.html"), 5, "cannot be written"),
     ],
 )
 def test_what_cannot_be_done_ends_in_a_sentence(
@@ -117,6 +120,38 @@ def test_determinations_of_the_sample_stand_beside_each_other_with_what_does_not
     assert first.group(1) in page
 
 
+def test_a_printed_code_is_traced_to_its_revision(store: MadeStore, tmp_path: Path) -> None:
+    target = tmp_path / "a.html"
+    store("runs", "report", "1", "--to", str(target))
+    code = code_of(target.read_text(encoding="utf-8"))
+    assert (
+        store("runs", "code", "1", code.lower().replace("-", " ")).out
+        == "The page is of run 1, revision 1.\n"
+    )
+    with sqlite3.connect(store.data.store) as connection:
+        body = json.loads(connection.execute("SELECT body FROM record").fetchone()[0])
+        newer = hashed(body | {"revision": 2, "review": "accepted"})
+        connection.execute(
+            "INSERT INTO record SELECT run_id, 2, outcome, residue_pct, ? FROM record", (json.dumps(newer),)
+        )
+    connection.close()
+    assert "It is not the newest: that is revision 2." in store("runs", "code", "1", code).out
+    listed = store("runs", "code", "1", "--json").json
+    assert [(each["revision"], each["sound"]) for each in listed["revisions"]] == [(1, True), (2, True)]
+    other = store("runs", "code", "1", "0000-0000-0000")
+    assert (other.code, "is no code of run 1" in other.out) == (5, True)
+
+
+def test_a_code_of_an_altered_record_is_not_good(store: MadeStore) -> None:
+    code = store("runs", "code", "1", "--json").json["revisions"][0]["code"]
+    with sqlite3.connect(store.data.store) as connection:
+        connection.execute("UPDATE record SET body = replace(body, 'op-7', 'op-8')")
+    connection.close()
+    assert "ALTERED" in store("runs", "code", "1").out
+    done = store("runs", "code", "1", code)
+    assert (done.code, "was altered" in done.out) == (5, True)
+
+
 def test_a_shift_is_printed_as_lines_or_written(store: MadeStore, tmp_path: Path) -> None:
     store.run(method(), outcome=None, utc="2026-02-02T06:00:00.000Z")
     when = ("--since", "2026-02-01", "--until", "2026-02-02T00:00+00:00")
@@ -124,8 +159,12 @@ def test_a_shift_is_printed_as_lines_or_written(store: MadeStore, tmp_path: Path
     assert lines.code == 0
     assert "2026-02-01 00:00:00 UTC to 2026-02-02 00:00:00 UTC" in lines.out
     assert "Runs: 1 (1 at their endpoint)" in lines.out
-    done = store("runs", "summary", *when, "--to", str(tmp_path / "out"), "--format", "pdf")
-    assert Path(done.out.strip()).name == "shift-until-20260202T0000Z.pdf"
+    done = store("runs", "summary", *when, "--to", str(tmp_path / "out"), "--format", "pdf", "--json")
+    assert Path(done.err.strip()).name == "shift-until-20260202T0000Z.pdf"
+    assert [(run["number"], run["outcome"], run["decision"]) for run in done.json["runs"]] == [
+        (1, "endpoint", "accept")
+    ]
+    assert done.json["unreviewed"] == [1]
 
 
 @pytest.mark.parametrize("since", ["yesterday", "2026-13-01", "99999h", "2026-03-01"])
@@ -159,7 +198,7 @@ def test_the_page_about_reports_names_options_and_texts_that_exist(monkeypatch: 
     monkeypatch.setenv("COLUMNS", "200")
     monkeypatch.setenv("TERMINAL_WIDTH", "200")
     page = (Path(__file__).parents[2] / "docs" / "reports.md").read_text(encoding="utf-8")
-    commands = ("runs report", "runs summary", "runs export", "distribution")
+    commands = ("runs report", "runs code", "runs summary", "runs export", "distribution")
     helps = "\n".join(lastgrain(*command.split(), "--help").out for command in commands)
     options = set(re.findall(r"--[a-z][a-z-]+", page))
     assert len(options) > 7

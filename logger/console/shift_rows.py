@@ -50,7 +50,7 @@ class Task:
         )
         if cells(self.text) <= width - TEXT_AT:
             gap = " " * (TEXT_AT - cells(head.plain))
-            return line(head, gap, self.text)
+            return head + f"{gap}{self.text}"
         below = [f"{' ' * BELOW_AT}{each}" for each in wrap(self.text, width - BELOW_AT)]
         return page([head, *(Content(each) for each in below)])
 

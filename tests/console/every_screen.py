@@ -15,10 +15,11 @@ from typing import Any
 
 from textual.screen import Screen
 
-from logger.console import forms, screens
+from logger.console import forms, screens, shift_forms
 from logger.console.app import LEAVE
 from logger.console.keys import USES
 from logger.console.places import PLACES
+from logger.console.screens.balance_check_screen import BalanceCheckScreen
 from logger.console.screens.cautions_screen import CautionsScreen
 from logger.console.screens.compare_screen import CompareScreen
 from logger.console.screens.confirm_screen import ConfirmScreen
@@ -26,9 +27,11 @@ from logger.console.screens.form_screen import FormScreen, Values
 from logger.console.screens.help_screen import NOTES, HelpScreen
 from logger.console.screens.new_run_screen import NewRunScreen
 from logger.console.screens.places_screen import PlacesScreen
+from logger.console.screens.pressure_zero_screen import PressureZeroScreen
 from logger.console.screens.review_screen import ReviewRunScreen
 from logger.console.screens.run_screen import RunScreen
 from logger.console.screens.sign_screen import SignScreen, accept_form, reject_form
+from logger.console.shift_rows import CheckWeightRow
 from logger.core.snapshot import Snapshot
 from logger.service.client import Reply
 
@@ -40,8 +43,16 @@ async def _send(values: Values) -> Reply:
     return Reply(False, "Nothing is sent here.")
 
 
+async def _send_any(value: object) -> Reply:
+    return Reply(False, "Nothing is sent here.")
+
+
+WEIGHTS = (CheckWeightRow("W-200", 200.0, 0.003), CheckWeightRow("W-500", 500.0, 0.005))
+
+
 def _forms(snapshot: Snapshot) -> list[AnyScreen]:
-    asked = [*forms.REASONS.values(), forms.TYPE_WEIGHT, forms.NOTE]
+    asked = [*forms.REASONS.values(), forms.TYPE_WEIGHT, forms.NOTE, forms.SIEVE_FINDING]
+    asked += [shift_forms.AIR, shift_forms.BAG, shift_forms.FILTER, shift_forms.DRILL, shift_forms.WITHDRAW]
     asked.append(forms.take_controls("j.tester", snapshot.controls_held_by))
     return [FormScreen(form, _send) for form in asked]
 
@@ -57,12 +68,14 @@ OPENED: dict[str, Opened] = {
     "HelpScreen": lambda snapshot: [HelpScreen("THE BENCH", [(use.key, use.help) for use in USES], NOTES[0])],
     "NewRunScreen": lambda snapshot: [NewRunScreen(snapshot.methods, "", "j.tester", _send)],
     "PlacesScreen": lambda snapshot: [PlacesScreen()],
+    "PressureZeroScreen": lambda snapshot: [PressureZeroScreen(_send_any)],
+    "BalanceCheckScreen": lambda snapshot: [BalanceCheckScreen(WEIGHTS, _send_any)],
     "RunScreen": lambda snapshot: [RunScreen(40)],
     "ReviewRunScreen": lambda snapshot: [ReviewRunScreen(40)],
     "SignScreen": lambda snapshot: [SignScreen(form(40), _send) for form in (accept_form, reject_form)],
     "CompareScreen": lambda snapshot: [CompareScreen((40, 38))],
 }
-BASES = {"BoardScreen", "ReadingScreen"}
+BASES = {"BoardScreen", "ReadingScreen", "WatchedScreen"}
 ELSEWHERE = {"BenchScreen", "WaitScreen"}
 """Drawn by tests of their own: the one under all others, and the one before it."""
 

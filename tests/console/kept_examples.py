@@ -13,6 +13,7 @@ from pathlib import Path
 from typing import Any
 
 import logger.publish
+from tests.console import shift_examples
 
 RUNS = 6
 """Six earlier runs, the newest number 40; the second newest was aborted."""
@@ -104,7 +105,13 @@ def run(args: dict[str, Any]) -> dict[str, Any]:
     }
 
 
-ANSWERS: dict[str, Callable[[dict[str, Any]], Any]] = {"runs": runs, "run": run}
+ANSWERS: dict[str, Callable[[dict[str, Any]], Any]] = {
+    "runs": runs,
+    "run": run,
+    "shift": shift_examples.shift,
+    "worklist": shift_examples.worklist,
+    "new_run": shift_examples.new_run,
+}
 
 
 def found(what: str, args: dict[str, Any]) -> tuple[bool, str, Any]:

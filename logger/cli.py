@@ -41,6 +41,7 @@ from logger.app.cli_setup import setup
 from logger.app.cli_shift import shift_app, worklist_app
 from logger.app.cli_sieves import sieves_app
 from logger.app.cli_sink import sink
+from logger.app.completion import method_ids
 from logger.app.paths import data_folder
 from logger.core.refusal import ResultError
 from logger.core.run.commands import Refused
@@ -196,7 +197,7 @@ def simulate(
 
 @app.command()
 def run(
-    method: Annotated[str, typer.Option(metavar="ID", help="Method id.")],
+    method: Annotated[str, typer.Option(metavar="ID", autocompletion=method_ids, help="Method id.")],
     sample: Annotated[str, typer.Option(metavar="ID", help="Sample id.")],
     operator: Annotated[str, typer.Option(metavar="ID", help="Your name or id.")],
     lot: Annotated[str, typer.Option()] = "",

@@ -16,6 +16,7 @@ from logger.app.cli_base import (
     the_data,
 )
 from logger.app.cli_sieves import ByOption, WhyOption, keep
+from logger.app.completion import run_numbers
 
 checks_app = typer.Typer(
     help="Checks of balance and pressure transducer before use, and what is due.", no_args_is_help=True
@@ -132,7 +133,10 @@ def air(
 
 @checks_app.command("losses")
 def losses(
-    run: Annotated[str, typer.Argument(metavar="RUN", help="Number, or the beginning of the id.")],
+    run: Annotated[
+        str,
+        typer.Argument(metavar="RUN", autocompletion=run_numbers, help="Number, or the beginning of the id."),
+    ],
     collected: Annotated[float, typer.Option(metavar="G", help="Passing that was collected and weighed, g.")],
     limit: Annotated[
         float, typer.Option(metavar="PCT", min=0.0, help="Loss allowed, % of the charge.")

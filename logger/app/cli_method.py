@@ -10,6 +10,7 @@ import typer
 
 from logger.app.cli_base import DataOption, print_out, the_data
 from logger.app.cli_trials import add_to as add_trials
+from logger.app.completion import method_ids
 from logger.settings import ConfigError, config_dir, find_config, load_method
 
 method_app = typer.Typer(
@@ -72,7 +73,9 @@ def study(
 
 @method_app.command("check")
 def check(
-    method: Annotated[str, typer.Argument(metavar="FILE", help="Method file, or a shipped name.")],
+    method: Annotated[
+        str, typer.Argument(metavar="FILE", autocompletion=method_ids, help="Method file, or a shipped name.")
+    ],
     rig: RigOption = None,
     charge: ChargeOption = None,
     json_out: JsonOption = False,
@@ -98,7 +101,9 @@ def list_methods(json_out: JsonOption = False) -> None:
 
 @method_app.command("show")
 def show(
-    method: Annotated[str, typer.Argument(metavar="FILE", help="Method file, or a shipped name.")],
+    method: Annotated[
+        str, typer.Argument(metavar="FILE", autocompletion=method_ids, help="Method file, or a shipped name.")
+    ],
     json_out: JsonOption = False,
 ) -> None:
     """One method: its file as written, or its values as JSON with the defaults filled in."""

@@ -8,8 +8,11 @@ from typing import Annotated, Any
 import typer
 
 from logger.app.cli_base import EXIT_USAGE, BenchOption, DataOption, fail, print_out, the_bench, the_data
+from logger.app.completion import run_numbers
 
-RunArgument = Annotated[str, typer.Argument(metavar="RUN", help="Number, or the beginning of the id.")]
+RunArgument = Annotated[
+    str, typer.Argument(metavar="RUN", autocompletion=run_numbers, help="Number, or the beginning of the id.")
+]
 ByOption = Annotated[str, typer.Option("--by", metavar="ID", help="Who does it.")]
 WhyOption = Annotated[str, typer.Option("--why", help="The reason; it stands in the record for good.")]
 PasswordFile = Annotated[
@@ -106,7 +109,8 @@ def invalidate(
 def republish(
     by: ByOption,
     which: Annotated[
-        str | None, typer.Argument(metavar="RUN", help="Number, or the beginning of the id.")
+        str | None,
+        typer.Argument(metavar="RUN", autocompletion=run_numbers, help="Number, or the beginning of the id."),
     ] = None,
     first: Annotated[int | None, typer.Option("--from", metavar="N", min=1, help="First run.")] = None,
     last: Annotated[int | None, typer.Option("--to", metavar="N", min=1, help="Last run.")] = None,

@@ -8,6 +8,7 @@ from typing import Annotated
 import typer
 
 from logger.app.cli_base import EXIT_STORE, EXIT_USAGE, DataOption, JsonOption, fail, print_out, the_data
+from logger.app.completion import run_numbers
 from logger.core.run.commands import Refused
 from logger.core.run_list import DECISIONS, OUTCOMES, REVIEWS, run_filter
 
@@ -57,7 +58,10 @@ def runs_list(
 
 @runs_app.command("show")
 def runs_show(
-    which: Annotated[str, typer.Argument(metavar="RUN", help="Number, or the beginning of the id.")],
+    which: Annotated[
+        str,
+        typer.Argument(metavar="RUN", autocompletion=run_numbers, help="Number, or the beginning of the id."),
+    ],
     data: DataOption = None,
     json_out: JsonOption = False,
 ) -> None:
@@ -70,7 +74,8 @@ def runs_show(
 @runs_app.command("export")
 def runs_export(
     which: Annotated[
-        str | None, typer.Argument(metavar="RUN", help="Number, or the beginning of the id.")
+        str | None,
+        typer.Argument(metavar="RUN", autocompletion=run_numbers, help="Number, or the beginning of the id."),
     ] = None,
     to: Annotated[Path, typer.Option("--to", metavar="DIR", help="Where the files are written.")] = Path(),
     table: Annotated[
@@ -99,7 +104,12 @@ def runs_export(
 @runs_app.command("verify")
 def runs_verify(
     which: Annotated[
-        str | None, typer.Argument(metavar="RUN", help="One run alone: quick; without it the whole store.")
+        str | None,
+        typer.Argument(
+            metavar="RUN",
+            autocompletion=run_numbers,
+            help="One run alone: quick; without it the whole store.",
+        ),
     ] = None,
     head: Annotated[
         str | None, typer.Option(metavar="BATCH:SHA256", help="A head that was kept elsewhere.")

@@ -10,6 +10,7 @@ from pathlib import Path
 from typing import Any
 
 from logger.app.paths import DataFolder
+from logger.app.progress import tracked
 from logger.app.schemas import schema_of
 from logger.core.readings import Channel, Quality, Reading
 from logger.core.run.events import Event
@@ -77,7 +78,7 @@ def export_records(data: DataFolder, which: str | None, to: Path) -> list[Path]:
     """Writes a table with a line a run, all runs or one, for a spreadsheet. Raises StoreError."""
     with history.reading(data.store) as connection:
         if which is None:
-            name, bodies = "records.csv", [json.loads(text) for text in newest_records(connection)]
+            name, bodies = "records.csv", _bodies(newest_records(connection))
         else:
             row = history.find_run(connection, which)
             body = history.record_body(connection, row.run_id)
@@ -89,6 +90,10 @@ def export_records(data: DataFolder, which: str | None, to: Path) -> list[Path]:
     except ValueError as error:
         raise StoreError(f"A record holds what is no figure ({error}): `lastgrain runs verify`.") from error
     return [_write(to / name, table.encode(ENCODING))]
+
+
+def _bodies(texts: Sequence[str]) -> list[dict[str, Any]]:
+    return [json.loads(text) for text in tracked(texts, "Reading records", len(texts))]
 
 
 def _stem(row: history.RunRow) -> str:

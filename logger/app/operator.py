@@ -10,6 +10,7 @@ import sys
 from collections.abc import Mapping
 from pathlib import Path
 
+from logger.app.progress import progress
 from logger.core.run.states import ENDED
 from logger.core.snapshot import Snapshot
 from logger.core.text import printable
@@ -89,11 +90,16 @@ class HeadlessOperator:
         return now_s - self._asked_at_s > HANDS_S / picture.speed
 
     async def _drain(self) -> None:
-        for _ in range(int(DRAIN_S / 0.1)):
-            picture = self._picture()
-            if picture is not None and (picture.broker.state == "off" or picture.broker.waiting == 0):
-                return
-            await asyncio.sleep(0.1)
+        with progress("Sending to the broker") as bar:
+            most = 0
+            for _ in range(int(DRAIN_S / 0.1)):
+                picture = self._picture()
+                if picture is not None and (picture.broker.state == "off" or picture.broker.waiting == 0):
+                    return
+                waiting = 0 if picture is None else picture.broker.waiting
+                most = max(most, waiting)
+                bar.reach(most - waiting, most or None)
+                await asyncio.sleep(0.1)
         print("The broker has not taken everything yet; it stays in the outbox.", file=sys.stderr)
 
     def _picture(self) -> Snapshot | None:

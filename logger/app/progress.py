@@ -12,6 +12,7 @@ keeps to NO_COLOR and to a dumb terminal by itself. It may be used from any comm
 from __future__ import annotations
 
 import sys
+import time
 from collections.abc import Iterable, Iterator
 from contextlib import contextmanager
 from typing import TYPE_CHECKING, Protocol, TextIO, TypeVar
@@ -20,6 +21,7 @@ if TYPE_CHECKING:
     from rich.progress import Progress, TaskID
 
 T = TypeVar("T")
+REDRAW_S = 0.5
 
 
 class Bar(Protocol):
@@ -61,8 +63,9 @@ def progress(title: str, total: float | None = None, stream: TextIO | None = Non
 
     # markup=False: a title may carry a name that a person typed.
     columns = (TextColumn("{task.description}", markup=False), BarColumn(), TaskProgressColumn())
+    # No thread of its own: the work may start processes, and one that is forked beside a thread can hang.
     with Progress(
-        *columns, TimeRemainingColumn(), console=console, transient=True, refresh_per_second=2
+        *columns, TimeRemainingColumn(), console=console, transient=True, auto_refresh=False
     ) as drawn:
         yield _Drawn(drawn, drawn.add_task(title, total=total))
 
@@ -78,9 +81,18 @@ def tracked(items: Iterable[T], title: str, total: float | None = None) -> Itera
 class _Drawn:
     def __init__(self, drawn: Progress, task: TaskID) -> None:
         self._drawn, self._task = drawn, task
+        self._shown_s = -REDRAW_S
 
     def advance(self, steps: float = 1.0) -> None:
         self._drawn.advance(self._task, steps)
+        self._show()
 
     def reach(self, done: float, total: float | None = None) -> None:
         self._drawn.update(self._task, completed=done, total=total)
+        self._show()
+
+    def _show(self) -> None:
+        now_s = time.monotonic()
+        if now_s - self._shown_s >= REDRAW_S:
+            self._shown_s = now_s
+            self._drawn.refresh()

@@ -16,6 +16,7 @@ from typing import TextIO
 
 import numpy as np
 
+from logger.app.progress import tracked
 from logger.core.baselines import MinuteRule, SlopeRule
 from logger.core.endpoint.estimator import LossRateEstimator
 from logger.core.method import Endpoint, Suction, Weighing
@@ -92,7 +93,7 @@ def study_command(
         for trouble in troubles
         for seed in range(seeds)
     ]
-    judged = list(_run_all(cases, jobs))
+    judged = list(tracked(_run_all(cases, jobs), "Simulated runs", len(cases)))
     print("\n".join(table(judged)), file=out)
     return 0
 

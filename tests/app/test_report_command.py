@@ -19,11 +19,22 @@ from tests.core.run.made_runs import PLANNED, method
 from tests.report.sheets import hashed
 
 
-@pytest.fixture
-def store(tmp_path: Path) -> MadeStore:
-    made = made_store(tmp_path / "data")
+def one_run(root: Path) -> MadeStore:
+    made = made_store(root)
     made.run(method(), sieve=PLANNED, lot="L-3")
     return made
+
+
+@pytest.fixture
+def store(tmp_path: Path) -> MadeStore:
+    """For tests that change it."""
+    return one_run(tmp_path / "data")
+
+
+@pytest.fixture(scope="module")
+def kept(tmp_path_factory: pytest.TempPathFactory) -> MadeStore:
+    """For tests that only read it."""
+    return one_run(tmp_path_factory.mktemp("data"))
 
 
 def code_of(text: str) -> str:
@@ -33,29 +44,29 @@ def code_of(text: str) -> str:
 
 
 def test_a_folder_gets_a_file_named_by_the_run_and_the_code_is_that_of_runs_show(
-    store: MadeStore, tmp_path: Path
+    kept: MadeStore, tmp_path: Path
 ) -> None:
-    done = store("runs", "report", "1", "--to", str(tmp_path / "out"))
+    done = kept("runs", "report", "1", "--to", str(tmp_path / "out"))
     path = Path(done.out.strip())
     assert (done.code, path.name) == (0, "run-000001-00000001-r1-report.html")
     assert path.parent == tmp_path / "out"
     page = path.read_text(encoding="utf-8")
-    assert f"Code       {code_of(page)}" in store("runs", "show", "1").out
+    assert f"Code       {code_of(page)}" in kept("runs", "show", "1").out
 
 
-def test_nothing_is_overwritten_unasked(store: MadeStore, tmp_path: Path) -> None:
+def test_nothing_is_overwritten_unasked(kept: MadeStore, tmp_path: Path) -> None:
     target = tmp_path / "mine.html"
     target.write_text("notes", encoding="utf-8")
-    refused = store("runs", "report", "1", "--to", str(target))
+    refused = kept("runs", "report", "1", "--to", str(target))
     assert (refused.code, target.read_text(encoding="utf-8")) == (3, "notes")
     assert "is there already and holds something else" in refused.err
-    assert store("runs", "report", "1", "--to", str(target), "--replace").code == 0
-    again = store("runs", "report", "1", "--to", str(target))
+    assert kept("runs", "report", "1", "--to", str(target), "--replace").code == 0
+    again = kept("runs", "report", "1", "--to", str(target))
     assert (again.code, again.out.strip()) == (0, str(target))
 
 
-def test_pdf_in_another_language_on_letter_paper(store: MadeStore, tmp_path: Path) -> None:
-    done = store(
+def test_pdf_in_another_language_on_letter_paper(kept: MadeStore, tmp_path: Path) -> None:
+    done = kept(
         "runs", "report", "1", "--format", "pdf", "--lang", "de", "--paper", "letter", "--to", str(tmp_path)
     )
     path = Path(done.out.strip())
@@ -75,17 +86,17 @@ def test_pdf_in_another_language_on_letter_paper(store: MadeStore, tmp_path: Pat
     ],
 )
 def test_what_cannot_be_done_ends_in_a_sentence(
-    store: MadeStore, arguments: tuple[str, ...], code: int, sentence: str
+    kept: MadeStore, arguments: tuple[str, ...], code: int, sentence: str
 ) -> None:
-    done = store("runs", "report", *arguments)
+    done = kept("runs", "report", *arguments)
     assert (done.code, done.out) == (code, "")
     assert sentence in done.err
     assert "Traceback" not in done.err
 
 
-def test_pdf_without_its_package_says_what_to_install(store: MadeStore, tmp_path: Path) -> None:
+def test_pdf_without_its_package_says_what_to_install(kept: MadeStore, tmp_path: Path) -> None:
     with patch.dict(sys.modules, {"typst": None}):
-        done = store("runs", "report", "1", "--format", "pdf", "--to", str(tmp_path))
+        done = kept("runs", "report", "1", "--format", "pdf", "--to", str(tmp_path))
     assert done.code == 2
     assert "pip install 'lastgrain[pdf]'" in done.err
     assert list(tmp_path.glob("*.pdf")) == []
@@ -168,8 +179,8 @@ def test_a_shift_is_printed_as_lines_or_written(store: MadeStore, tmp_path: Path
 
 
 @pytest.mark.parametrize("since", ["yesterday", "2026-13-01", "99999h", "2026-03-01"])
-def test_a_time_that_is_none_is_refused(store: MadeStore, since: str) -> None:
-    done = store("runs", "summary", "--since", since, "--until", "2026-02-02")
+def test_a_time_that_is_none_is_refused(kept: MadeStore, since: str) -> None:
+    done = kept("runs", "summary", "--since", since, "--until", "2026-02-02")
     assert done.code == 2
     assert done.err.startswith("--since: ")
 

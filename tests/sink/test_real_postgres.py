@@ -15,6 +15,7 @@ from logger.sink.batch import Arrival
 from logger.sink.database import DatabaseAway, PostgresDatabase, WrongDatabase, open_database
 from logger.sink.keeping import Keeper
 from logger.sink.subscriber import Sink, SinkOptions
+from logger.sink.tables import statements
 from tests.publish.listener import running, until
 from tests.publish.memory_outbox import MemoryOutbox, utc_now
 from tests.publish.mosquitto import Mosquitto
@@ -110,6 +111,28 @@ def test_two_sinks_keep_one_bench_together(server: Postgres, database: PostgresD
     assert (first.messages, first.missing) == (200, ())
     assert (second.messages, second.missing) == (199, ((1, 1),))
     assert psql(server, "SELECT count(*) FROM sink") == ["1"]
+
+
+def test_tables_that_were_made_as_partitions_are_taken_as_they_are(
+    server: Postgres, database: PostgresDatabase
+) -> None:
+    """As docs/fleet.md says for many benches: the same tables, cut by bench, made before the first start."""
+    for statement in statements("postgresql"):
+        name = statement.split()[2]
+        cut = statement.startswith("CREATE TABLE") and name in ("message", "record", "event", "reading")
+        psql(server, f"{statement} PARTITION BY HASH (site, bench)" if cut else statement)
+        for part in range(4 * cut):
+            values = f"FOR VALUES WITH (MODULUS 4, REMAINDER {part})"
+            psql(server, f"CREATE TABLE {name}_{part} PARTITION OF {name} {values}")
+    psql(server, "INSERT INTO sink (version) VALUES (1)")
+    subject = Keeper(database, utc_now)
+    for _ in range(2):
+        subject.keep([arrival(seq, bench) for seq in range(1, 6) for bench in ("a1", "b2", "c3", "d4", "e5")])
+    found = [bench_report(database, bench) for bench in ("a1", "e5")]
+    assert [(one.messages, one.records, one.duplicates) for one in found] == [(5, 1, 5), (5, 1, 5)]
+    filled = psql(server, "SELECT count(DISTINCT tableoid), count(*) FROM message")
+    assert filled[0].endswith("|25")
+    assert not filled[0].startswith("1|")
 
 
 def test_the_tables_of_others_are_left_alone(server: Postgres, database: PostgresDatabase) -> None:

@@ -245,7 +245,10 @@ async def test_the_store_gives_each_record_once_and_none_from_before(tmp_path: P
     assert found.message_id == "new"
     await memory.note_sent(found.seq)
     assert await SparkplugMemory(journal.writer).record_to_send() is None
-    assert [await memory.next_bdseq() for _ in range(258)] == [*range(256), 0, 1]
+    assert [await memory.next_bdseq() for _ in range(3)] == [0, 1, 2]
+    near = "UPDATE meta SET value = '254' WHERE key = 'sparkplug_bdseq'"
+    await asyncio.wrap_future(journal.writer.submit(lambda connection: connection.execute(near).rowcount))
+    assert [await memory.next_bdseq() for _ in range(3)] == [255, 0, 1]
     await asyncio.to_thread(journal.close)
 
 

@@ -9,7 +9,7 @@ from textual.content import Content
 
 from logger.console.answers import dict_of, dicts_of, number_of, text_of, whole_of
 from logger.console.literal import cells, pad, wrap
-from logger.console.panels.ink import BAD, DIM, GOOD, STRONG, line, page
+from logger.console.panels.ink import STRONG, line, page
 
 STANDING_MARKS = {"failed": "■ FAILED", "due": "▲ DUE", "done": "● done", "not asked": "· -"}
 STATE_MARKS = {
@@ -19,8 +19,10 @@ STATE_MARKS = {
     "done": "● done",
     "withdrawn": "× withdrawn",
 }
-TITLE_CELLS, TEXT_AT, BELOW_AT = 24, 39, 13
-_STYLES = {"failed": BAD, "due": BAD, "done": GOOD, "not asked": DIM}
+TITLE_CELLS, TEXT_AT, BELOW_AT = 24, 39, 15
+"""Columns of a task. The pointer of the list takes two cells of the first line, so that what is below starts later."""
+_STYLES = {"failed": STRONG, "due": STRONG}
+"""No colours: the marked row has a ground of its own, on which they could not be read."""
 TASK_KEYS = {"bag": "b", "air": "a", "zero": "z", "balance": "c", "drill": "d"}
 """Tasks that can be done at the console, and their keys; the others have a command."""
 
@@ -126,6 +128,13 @@ def _short(due: str) -> str:
     """The day; with a time of day the year is left out."""
     day, _, time = due.partition("T")
     return f"{day[5:]} {time}" if time else day
+
+
+def planned_heading(width: int) -> str:
+    """The names of the columns of `PlannedRow.row`, the list's pointer included."""
+    room = max(12, min(40, width - 55))
+    lot = f"{pad('lot', 16)}  " if width >= 100 else ""
+    return f"  p  {pad('state', 11)}  {pad('sample', room)}  {lot}{pad('method', 24)}  due"
 
 
 def planned_of(answer: Any, name: str = "items") -> list[PlannedRow]:

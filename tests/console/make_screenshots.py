@@ -31,8 +31,14 @@ KEYS = {
     "stop": ["s"],
     "places": ["g"],
     "charts": ["g", "v"],
+    "shift": ["g", "s"],
+    "worklist": ["g", "w"],
+    "pressure_zero": ["g", "s", "z"],
+    "balance_check": ["g", "s", "c"],
 }
-STATES = {"new_run": "idle", "cautions": "cautions_due"}
+STATES = {"new_run": "idle", "cautions": "cautions_due"} | dict.fromkeys(
+    ("shift", "worklist", "pressure_zero", "balance_check"), "idle"
+)
 
 
 def history() -> dict[str, Any]:

@@ -56,7 +56,7 @@ def item(number: int, sample_id: str, state: str = "planned", **changes: Any) ->
         "lot": "L-2031",
         "point": "mill 2, after classifier",
         "sampled_at": "2031-05-02 05:45",
-        "method_id": "excipient-45",
+        "method_id": "cocoa-75",
         "sieve_id": "",
         "aperture_um": None,
         "due": "2031-05-02T10:00",
@@ -82,7 +82,7 @@ def worklist(args: dict[str, Any]) -> dict[str, Any]:
 
 def new_run(args: dict[str, Any]) -> dict[str, Any]:
     """Two sieves in use, one for each of two methods."""
-    sieves = [("S-32-0007", 32.0), ("S-45-0003", 45.0)]
+    sieves = [("S-32-0007", 32.0), ("S-75-0003", 75.0)]
     return {
         "sieves": [{"id": name, "aperture_um": um, "frame_mm": 200.0} for name, um in sieves],
         "planned": worklist({})["items"][:3],

@@ -46,11 +46,15 @@ class NewRunScreen(FormScreen):
         self.about = NewRunScreen.about
         self._methods = methods
         wanted = self._fill.get("method_id") or chosen
-        self._chosen = next((i for i, each in enumerate(methods) if each.id == wanted), 0)
+        place = self._place(wanted)
+        self._chosen = 0 if place is None and not self._fill.get("method_id") else place
         self._sieves: list[SieveRow] = []
         self._planned: list[PlannedRow] = []
         self._own_sieve = ""
         """The sieve that was filled in here, and may be changed here as long as nobody typed another."""
+
+    def _place(self, method_id: str) -> int | None:
+        return next((i for i, each in enumerate(self._methods) if each.id == method_id), None)
 
     def on_mount(self) -> None:
         """The cursor where something is still to be said; asks what may be filled in."""
@@ -149,9 +153,8 @@ class NewRunScreen(FormScreen):
         for name in PLANNED_FIELDS:
             if self._fill[name]:
                 self.query_one(f"#field-{name}", Input).value = self._fill[name]
-        place = next((i for i, each in enumerate(self._methods) if each.id == self._fill["method_id"]), None)
-        if place is not None:
-            self.query_one("#methods", ChoiceList).highlighted = place
+        if self._fill["method_id"] and self._methods:
+            self.query_one("#methods", ChoiceList).highlighted = self._place(self._fill["method_id"])
         self._fill_sieve()
         words = f"✓ Planned as item {plans[0].item}: filled in. Enter starts its run."
         self.query_one("#error", Static).update(Content.styled(words, STRONG))
@@ -171,8 +174,11 @@ class NewRunScreen(FormScreen):
 
     def action_send(self) -> None:
         """Refuses without a method."""
-        if not self.values()["method_id"]:
+        if not self._methods:
             self.say("No method is in use at this bench. Add one first.")
+        elif not self.values()["method_id"]:
+            self.say(f"Method {self._fill.get('method_id')} of the plan is not on this bench: choose one.")
+            self.query_one("#methods").focus()
         else:
             super().action_send()
 

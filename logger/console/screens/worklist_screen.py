@@ -21,7 +21,7 @@ from logger.console.screens.choice_list import ChoiceList
 from logger.console.screens.form_screen import FormScreen
 from logger.console.screens.key_line import KeyLine
 from logger.console.screens.scan_field import ScanField
-from logger.console.shift_rows import PlannedRow, planned_of
+from logger.console.shift_rows import PlannedRow, planned_heading, planned_of
 from logger.service.client import Reply
 
 OPEN = ("planned", "started")
@@ -61,6 +61,7 @@ class WorklistScreen(BoardScreen):
         with Horizontal(classes="field body"):
             yield Static("sample", markup=False, classes="label")
             yield ScanField("", "scan, or type a part of it", id="scan")
+        yield Static("", markup=False, id="columns", classes="body")
         yield ChoiceList([], id="planned")
         yield Static("Asking the service …", markup=False, id="marked", classes="body")
         yield Static("", markup=False, id="error", classes="body")
@@ -105,6 +106,8 @@ class WorklistScreen(BoardScreen):
 
     def _fill(self) -> None:
         width = max(60, self.size.width - 4)
+        heading = Content.styled(planned_heading(width), DIM)
+        self.query_one("#columns", Static).update(heading)
         self.query_one("#planned", ChoiceList).show_rows([row.row(width) for row in self._shown()])
         self._show_marked()
 

@@ -16,13 +16,17 @@ FIELD_LIMIT = 120
 
 @dataclass(frozen=True, slots=True)
 class FieldSpec:
-    """One field: its name in the command, its label, what stands in it first, and an example."""
+    """One field: its name in the command, its label, what stands in it first, and an example.
+
+    What is typed into a `secret` one is not shown.
+    """
 
     name: str
     label: str
     initial: str = ""
     required: bool = True
     example: str = ""
+    secret: bool = False
 
 
 @dataclass(frozen=True, slots=True)

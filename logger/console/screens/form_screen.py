@@ -56,7 +56,7 @@ class FormScreen(BoardScreen):
             with Horizontal(classes="field body"):
                 mark = "" if field.required else " (optional)"
                 yield Static(f"{field.label}{mark}", markup=False, classes="label")
-                yield ScanField(field.initial, field.example, id=f"field-{field.name}")
+                yield ScanField(field.initial, field.example, id=f"field-{field.name}", secret=field.secret)
         yield Static("", markup=False, id="error", classes="body")
         yield self.key_line()
 

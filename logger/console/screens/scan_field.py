@@ -24,11 +24,12 @@ class ScanField(Input):
             super().__init__()
             self.sentence = sentence
 
-    def __init__(self, initial: str, example: str, *, id: str) -> None:
+    def __init__(self, initial: str, example: str, *, id: str, secret: bool = False) -> None:
         super().__init__(
             literal(initial, FIELD_LIMIT),
             placeholder=example,
             max_length=FIELD_LIMIT,
+            password=secret,
             compact=True,
             select_on_focus=True,
             id=id,

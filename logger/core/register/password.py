@@ -7,7 +7,7 @@ from datetime import datetime
 
 from logger.core.refusal import require
 
-LEAST_PASSWORD, LEAST_PIN, LONGEST = 8, 6, 128
+LEAST_PASSWORD, LEAST_PIN, LONGEST = 8, 6, 120
 FREE_TRIES = 3
 """Wrong passwords in a row that cost nothing: people mistype."""
 FIRST_WAIT_S, LONGEST_WAIT_S = 5.0, 900.0

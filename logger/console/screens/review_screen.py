@@ -1,0 +1,197 @@
+"""Runs that wait for their review; one of them opened with its numbers, signed or rejected by a second person."""
+
+from __future__ import annotations
+
+from typing import ClassVar
+
+from textual.app import ComposeResult
+from textual.binding import Binding, BindingType
+from textual.content import Content
+from textual.events import ScreenResume
+from textual.widgets import OptionList, Static
+
+from logger.console.answers import dict_of, dicts_of, text_of
+from logger.console.console import KeyLabels
+from logger.console.literal import literal
+from logger.console.panels.ink import BAD, DIM, STRONG, TITLE, flow, line, page, paragraph
+from logger.console.run_rows import RunRow, detail_words, head_line, row_line, row_of
+from logger.console.screens.board_screen import BoardScreen
+from logger.console.screens.choice_list import NO_MARK, ChoiceList
+from logger.console.screens.form_screen import Values
+from logger.console.screens.run_screen import PAGES, RunScreen
+from logger.console.screens.sign_screen import SignScreen, accept_form, reject_form
+from logger.service.client import Reply
+
+PAGE = 50
+SCROLL_BAR = 2
+NONE_WAITS = "No run waits for a review."
+
+
+class ReviewScreen(BoardScreen):
+    """The newest unreviewed runs; Enter opens one."""
+
+    BINDINGS: ClassVar[list[BindingType]] = [Binding("escape,q,Q", "leave", show=False)]
+    AUTO_FOCUS = "#waiting"
+    CSS = """
+    #waiting { height: 1fr; }
+    #waiting-head { height: 1; }
+    #waiting-detail { height: auto; max-height: 3; }
+    """
+    heading = "REVIEW"
+    about = (
+        "A run is signed by a registered reviewer who was not its operator (`lastgrain people list`).",
+        "A signature, a correction and an invalidation each make a new revision of the record; none goes away.",
+    )
+
+    def __init__(self) -> None:
+        super().__init__()
+        self._rows: list[RunRow] = []
+        self._said, self._refused, self._more = "Asking the service …", False, False
+
+    def compose(self) -> ComposeResult:
+        """Heading, list, what the marked run is, keys."""
+        yield from self.frame()
+        yield Static(markup=False, id="title", classes="body")
+        yield Static(markup=False, id="waiting-head", classes="body")
+        yield ChoiceList((), id="waiting")
+        yield Static(markup=False, id="waiting-detail", classes="body")
+        yield self.key_line()
+
+    def on_mount(self) -> None:
+        """Asks."""
+        super().on_mount()
+        self._ask()
+        self._tell()
+
+    def on_screen_resume(self, event: ScreenResume) -> None:
+        """A run was looked at, and may have been signed."""
+        super().on_screen_resume(event)
+        if self.ready:
+            self._ask()
+
+    def key_labels(self) -> KeyLabels:
+        """The keys of the list."""
+        return [("Enter", "open"), ("↑ ↓", "choose"), ("?", "help"), ("Esc", "back")]
+
+    def key_help(self) -> KeyLabels:
+        """The same in sentences."""
+        return [
+            ("Enter", "Open the chosen run: its numbers, decision and events; sign or reject it there."),
+            ("↑ ↓", "Choose a run."),
+            ("Esc", "Back to the bench."),
+        ]
+
+    def action_leave(self) -> None:
+        """Back."""
+        self.dismiss()
+
+    def on_option_list_option_selected(self, event: OptionList.OptionSelected) -> None:
+        """Enter."""
+        event.stop()
+        row = self._chosen()
+        if row is not None:
+            self.app.push_screen(ReviewRunScreen(row.number))
+
+    def on_option_list_option_highlighted(self, event: OptionList.OptionHighlighted) -> None:
+        """Another run was chosen."""
+        event.stop()
+        self._tell()
+
+    def _ask(self) -> None:
+        self.run_worker(self._fetch(), exclusive=True, group="waiting", name="ask for unreviewed runs")
+
+    async def _fetch(self) -> None:
+        reply = await self.console.client.query("runs", review="unreviewed", limit=PAGE)
+        if not self.query("#waiting"):
+            return  # left meanwhile
+        answer = dict_of(reply.data)
+        self._rows = [row_of(each) for each in dicts_of(answer.get("runs"))]
+        self._more, self._refused = answer.get("cursor") is not None, not reply.ok
+        self._said = reply.text if not reply.ok else "" if self._rows else NONE_WAITS
+        self._fill()
+
+    def _chosen(self) -> RunRow | None:
+        place = self.query_one("#waiting", ChoiceList).highlighted
+        return self._rows[place] if place is not None and place < len(self._rows) else None
+
+    def _fill(self) -> None:
+        runs = self.query_one("#waiting", ChoiceList)
+        width = max(20, runs.size.width - len(NO_MARK) - SCROLL_BAR)
+        self.query_one("#waiting-head", Static).update(line((NO_MARK + head_line(width), TITLE)))
+        runs.show_rows([Content(row_line(row, width, False)) for row in self._rows])
+        self._tell()
+
+    def _tell(self) -> None:
+        width = max(20, self.query_one("#waiting-detail", Static).size.width)
+        count = f"   {len(self._rows)} shown{', older ones wait too' if self._more else ''}"
+        self.query_one("#title", Static).update(line((self.heading, STRONG), (count, DIM)))
+        row = self._chosen()
+        if self._said:
+            words = paragraph(literal(self._said), width, BAD if self._refused else DIM)
+        else:
+            words = [] if row is None else [line((each, DIM)) for each in flow(detail_words(row), width)]
+        self.query_one("#waiting-detail", Static).update(page(words))
+
+    def on_resize(self, event: object) -> None:
+        """The columns follow the width."""
+        super().on_resize(event)  # type: ignore[arg-type]
+        if self.ready:
+            self.call_after_refresh(self._refill)
+
+    def _refill(self) -> None:
+        if self.query("#waiting"):
+            self._fill()
+
+
+class ReviewRunScreen(RunScreen):
+    """One run with all its pages, and two keys more: accept and reject."""
+
+    BINDINGS: ClassVar[list[BindingType]] = [
+        Binding("a,A", "sign('accept')", show=False),
+        Binding("x,X", "sign('reject')", show=False),
+    ]
+    about = (
+        "Look at numbers, decision, deviations and events, then sign.",
+        "What is signed is the revision that is shown: if it has changed meanwhile, the signature is refused.",
+    )
+
+    def __init__(self, number: int) -> None:
+        super().__init__(number)
+        self._page = [each.word for each in PAGES].index("numbers")
+
+    def key_labels(self) -> KeyLabels:
+        """Signing first."""
+        return [("a", "accept"), ("x", "reject"), *super().key_labels()]
+
+    def key_help(self) -> KeyLabels:
+        """The same in sentences."""
+        return [
+            ("a", "Sign that you have reviewed this run and accept it; asks for your id and password."),
+            ("x", "Sign that you reject it, with the reason."),
+            *super().key_help(),
+        ]
+
+    def action_sign(self, do: str) -> None:
+        """Asks who and with which password."""
+        record = self._run.record if self._run is not None else {}
+        if not record:
+            self._say(Reply(False, "There is no record to sign yet."))
+            return
+        seen = text_of(record.get("record_sha256"), 64)
+
+        async def send(values: Values) -> Reply:
+            reply = await self.console.client.command(
+                "review", do=do, run=str(self._number), seen=seen, **values
+            )
+            if reply.ok:
+                self._told = reply
+            return reply
+
+        form = accept_form(self._number) if do == "accept" else reject_form(self._number)
+        self.app.push_screen(SignScreen(form, send))
+
+    def on_screen_resume(self, event: ScreenResume) -> None:
+        """Signed, perhaps: the record is asked for again."""
+        super().on_screen_resume(event)
+        if self.ready:
+            self.run_worker(self._fetch(), exclusive=True, group="run", name="ask for the run again")

@@ -5,6 +5,7 @@ from __future__ import annotations
 from pathlib import Path
 
 from logger.core.run.states import mermaid
+from tests.reference_pages import command_page, config_page
 
 DOCS = Path(__file__).resolve().parent.parent / "docs"
 
@@ -22,10 +23,20 @@ is killed leaves an open run; the next start closes it as `interrupted`, with a 
 """
 
 
+def pages() -> dict[str, str]:
+    """Every generated page by its file name."""
+    return {
+        "run-states.md": RUN_STATES.format(diagram=mermaid()),
+        "reference-config.md": config_page(),
+        "reference-commands.md": command_page(),
+    }
+
+
 def main() -> None:
     """Writes every generated page."""
     DOCS.mkdir(exist_ok=True)
-    (DOCS / "run-states.md").write_text(RUN_STATES.format(diagram=mermaid()), encoding="utf-8")
+    for name, text in pages().items():
+        (DOCS / name).write_text(text, encoding="utf-8")
 
 
 if __name__ == "__main__":

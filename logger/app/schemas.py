@@ -6,15 +6,12 @@ from typing import Any, get_args
 
 from pydantic import TypeAdapter
 
-from logger.core.method import Method
-from logger.core.rig import Rig
 from logger.publish.asyncapi import asyncapi
 from logger.publish.schemas import schema as message_schema
 from logger.publish.topics import Kind
-from logger.settings import Bench
+from logger.settings.key_texts import FILES, described
 
 MESSAGES: tuple[Kind, ...] = get_args(Kind)
-FILES: dict[str, type[Any]] = {"method": Method, "bench": Bench, "rig": Rig}
 KINDS = (*MESSAGES, *FILES, "asyncapi")
 DIALECT = "https://json-schema.org/draft/2020-12/schema"
 
@@ -24,5 +21,6 @@ def schema_of(kind: str) -> dict[str, Any]:
     if kind == "asyncapi":
         return asyncapi()
     if kind in FILES:
-        return {"$schema": DIALECT, "$id": f"lastgrain/{kind}/1", **TypeAdapter(FILES[kind]).json_schema()}
+        schema = described(kind, TypeAdapter(FILES[kind]).json_schema())
+        return {"$schema": DIALECT, "$id": f"lastgrain/{kind}/1", **schema}
     return message_schema(next(name for name in MESSAGES if name == kind))

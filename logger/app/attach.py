@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import socket
 import subprocess
 import sys
 import time
@@ -12,28 +11,20 @@ from pathlib import Path
 from logger.app.children import ChildError, last_words, start_child
 from logger.app.paths import DataFolder
 from logger.core.text import printable_text
+from logger.service.local_socket import answers
 
 START_S = 10.0
 
 
-def answers(path: Path) -> bool:
-    """Whether a service listens on the local socket."""
-    with socket.socket(socket.AF_UNIX, socket.SOCK_STREAM) as probe:
-        probe.settimeout(1.0)
-        try:
-            probe.connect(str(path))
-        except OSError:
-            return False
-    return True
-
-
-def attach(data: DataFolder, bench: Callable[[], Path]) -> int:
-    """The console. Raises ConfigError when a service must be started and there is no bench file."""
+def attach(data: DataFolder, bench: Callable[[], Path], *, text: bool = False) -> int:
+    """The console, in lines with `text`. Raises ConfigError when a service must be started without a bench file."""
     if not ensure_service(data, bench):
         return 4
     from logger.app.console_report import report_writer
-    from logger.console.entry import run_console
+    from logger.console.entry import run_console, run_text
 
+    if text:
+        return run_text(data.socket)
     return run_console(data.socket, write_report=report_writer(data))
 
 

@@ -4,10 +4,10 @@ from __future__ import annotations
 
 import json
 import os
-import selectors
+import queue
 import subprocess
 import sys
-import time
+import threading
 from pathlib import Path
 from typing import Any
 
@@ -35,18 +35,19 @@ def start_child(*arguments: str, log: Path, own_session: bool = False) -> subpro
 
 def first_json_line(child: subprocess.Popen[bytes], log: Path, limit_s: float = 15.0) -> dict[str, Any]:
     """The first line of the child's stdout, as JSON. Raises ChildError with the end of its log."""
-    assert child.stdout is not None
-    end_s = time.monotonic() + limit_s
-    with selectors.DefaultSelector() as selector:
-        selector.register(child.stdout, selectors.EVENT_READ)
-        while time.monotonic() < end_s:
-            if selector.select(0.2):
-                line = child.stdout.readline()
-                if not line:
-                    break
-                found: dict[str, Any] = json.loads(line)
-                return found
-    raise ChildError(f"A part of the demo did not start. {last_words(log)}")
+    stream = child.stdout
+    assert stream is not None
+    # A thread: pipes cannot be waited for with a time limit on every system.
+    lines: queue.Queue[bytes] = queue.Queue()
+    threading.Thread(target=lambda: lines.put(stream.readline()), name="first line", daemon=True).start()
+    try:
+        line = lines.get(timeout=limit_s)
+    except queue.Empty:
+        line = b""
+    if not line:
+        raise ChildError(f"A part of the demo did not start. {last_words(log)}")
+    found: dict[str, Any] = json.loads(line)
+    return found
 
 
 def stop_child(child: subprocess.Popen[bytes], limit_s: float = 10.0) -> None:

@@ -29,14 +29,13 @@ def setup(
     json_out: JsonOption = False,
 ) -> None:
     """Ask for the bench, try its instruments and broker, and write its bench file. Nothing is overwritten."""
-    import asyncio
-
+    from logger.app.loops import run_loop
     from logger.app.prompts import Stopped, Terminal, ask_secret
     from logger.app.setup import set_up, set_up_from
 
     path = (bench or GLOBALS.bench or the_data(data).root / "bench.toml").absolute()
     try:
-        done = asyncio.run(
+        done = run_loop(
             set_up(path, Terminal(), ask_secret)
             if answers is None
             else set_up_from(path, answers, trying=not no_try)

@@ -5,10 +5,10 @@ from __future__ import annotations
 import asyncio
 from pathlib import Path
 
-from logger.app.attach import answers
 from logger.app.register import first_watch
 from logger.core.run.commands import Refused
 from logger.core.shift.zero import ZeroWatch
+from logger.service.local_socket import answers
 
 WATCH_S = 6.0
 

@@ -8,7 +8,6 @@ from contextlib import contextmanager
 from pathlib import Path
 from typing import Any
 
-from logger.app.attach import answers
 from logger.app.bench_files import read_methods
 from logger.app.clock import utc_now
 from logger.app.ids import UuidV7
@@ -21,6 +20,7 @@ from logger.core.run.commands import Refused
 from logger.core.run.plan import BenchPlan
 from logger.core.weighing import BalanceSpec
 from logger.service.approval_desk import ApprovalDesk
+from logger.service.local_socket import answers
 from logger.service.office import Office
 from logger.service.people_desk import PeopleDesk
 from logger.service.review_desk import ReviewDesk

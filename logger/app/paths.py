@@ -11,6 +11,7 @@ from pathlib import Path
 from platformdirs import user_data_path, user_runtime_path
 
 from logger.settings import ConfigError
+from logger.store.place import our_user
 
 _LONGEST_SOCKET_PATH = 100
 """Unix socket paths end at 104 to 108 bytes."""
@@ -63,7 +64,7 @@ class DataFolder:
 def _runtime_root() -> Path:
     root = user_runtime_path("lastgrain")
     if len(str(root)) + 40 > _LONGEST_SOCKET_PATH:
-        root = Path(tempfile.gettempdir()) / f"lastgrain-{os.getuid()}"
+        root = Path(tempfile.gettempdir()) / f"lastgrain-{our_user(0)}"
     return root
 
 

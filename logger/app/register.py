@@ -8,7 +8,6 @@ from collections.abc import AsyncIterator, Callable, Mapping
 from pathlib import Path
 from typing import Any
 
-from logger.app.attach import answers
 from logger.app.cli_base import say
 from logger.app.clock import utc_now
 from logger.app.paths import DataFolder
@@ -18,6 +17,7 @@ from logger.core.register.state import RegisterState, fold_register
 from logger.core.run.commands import Refused
 from logger.core.run.plan import BenchPlan
 from logger.service.client import ServiceClient, Watch
+from logger.service.local_socket import answers
 from logger.service.register_desk import entered_text, entry_maker
 from logger.settings import load_bench
 from logger.store.history import reading

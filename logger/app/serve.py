@@ -18,6 +18,7 @@ from logger.app.file_watch import watch_files
 from logger.app.ids import UuidV7
 from logger.app.instruments import bench_instruments, bench_profiles
 from logger.app.log_file import log_to_file
+from logger.app.loops import run_loop
 from logger.app.office import make_office
 from logger.app.paths import DataFolder
 from logger.app.permit import permit_output
@@ -81,7 +82,7 @@ def serve(options: ServeOptions) -> str:
     lock = InstanceLock(options.data.lock)
     try:
         log_to_file(options.data.log)
-        return asyncio.run(_serve(options, bench))
+        return run_loop(_serve(options, bench))
     finally:
         lock.release()
 
@@ -150,7 +151,10 @@ async def _run_bench(
 def _queries(data: DataFolder, service: BenchService) -> Queries:
     """The questions that consoles may ask."""
     shift = {} if service.jobs is None else shift_questions(service.jobs, service.setup.plan)
-    return Queries({**history.questions(data), **shift})
+    queries = Queries({**history.questions(data), **shift})
+    # A long history is put into its index once, in seconds: nobody should wait for that.
+    queries.ask_ahead("runs", {"limit": 1})
+    return queries
 
 
 def _setup(options: ServeOptions, bench: Bench, methods: Mapping[str, Method]) -> BenchSetup:

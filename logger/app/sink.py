@@ -10,6 +10,7 @@ from typing import Any
 from urllib.parse import urlsplit
 
 from logger.app.clock import utc_now
+from logger.app.loops import run_loop
 from logger.app.signals import end_tasks, signal_future
 from logger.core.backoff import RetryRules
 from logger.publish.errors import SecretError
@@ -89,7 +90,7 @@ def sink(command: SinkCommand, tell: Callable[[str], None]) -> str:
     """Runs until a signal, gives its name. Raises SinkUsageError, WrongDatabase."""
     settings, database = broker_settings(command), named_database(command.database)
     try:
-        return asyncio.run(_run(settings, database, SinkOptions(share=command.share), tell))
+        return run_loop(_run(settings, database, SinkOptions(share=command.share), tell))
     finally:
         database.close()
 

@@ -19,6 +19,7 @@ from typing import Any
 
 from logger.core.snapshot import Snapshot
 from logger.core.snapshot_json import snapshot_from_json
+from logger.service.local_socket import open_local
 
 PROTOCOL = 1
 LINE_LIMIT = 4 * 1024 * 1024
@@ -79,11 +80,6 @@ class Watch:
     answering: bool
     age_s: float | None
     problem: str
-
-
-async def open_local(path: Path) -> tuple[asyncio.StreamReader, asyncio.StreamWriter]:
-    """Connects to the bench's local socket: the one place to change for systems without Unix sockets."""
-    return await asyncio.open_unix_connection(str(path), limit=LINE_LIMIT)
 
 
 class ServiceClient:
@@ -166,7 +162,7 @@ class ServiceClient:
 
     async def _attend(self) -> None:
         async with asyncio.timeout(RECONNECT_S):
-            reader, writer = await open_local(self._path)
+            reader, writer = await open_local(self._path, LINE_LIMIT)
         self._writer = writer
         try:
             while True:

@@ -20,6 +20,7 @@ from logger.core.run.commands import Refused, Reply
 from logger.core.snapshot_json import snapshot_to_json
 from logger.core.text import clean_text
 from logger.service.bench_service import BenchService
+from logger.service.local_socket import serve_local
 from logger.service.office import COMMANDS as OFFICE_COMMANDS
 from logger.service.picture import snapshot
 from logger.service.queries import Answer, Queries
@@ -37,7 +38,7 @@ BACKLOG_LIMIT = 8 * 1024 * 1024
 
 
 class LocalServer:
-    """Serves one bench on one Unix socket."""
+    """Serves one bench on its local socket."""
 
     def __init__(self, service: BenchService, path: Path, queries: Queries | None = None) -> None:
         """Without `queries` every question is refused."""
@@ -49,8 +50,7 @@ class LocalServer:
 
     async def run(self) -> None:
         """Serves until cancelled; removes the socket at the end."""
-        server = await asyncio.start_unix_server(self._attend, str(self._path), limit=COMMAND_LIMIT)
-        self._path.chmod(0o600)
+        server = await serve_local(self._attend, self._path, COMMAND_LIMIT)
         try:
             await self._broadcast()
         finally:

@@ -50,7 +50,7 @@ class HeadFile:
         """Opens or creates the file; raises nothing."""
         self._fd: int | None = None
         with contextlib.suppress(OSError):
-            self._fd = os.open(head_path(store), os.O_RDWR | os.O_CREAT | os.O_CLOEXEC, 0o600)
+            self._fd = os.open(head_path(store), os.O_RDWR | os.O_CREAT | getattr(os, "O_BINARY", 0), 0o600)
             os.ftruncate(self._fd, _WIDTH)
 
     def note(self, noted: Noted, sync: bool) -> None:
@@ -60,7 +60,8 @@ class HeadFile:
         text = f"{noted.head.batch} {noted.head.sha256} {noted.outbox}"
         line = f"{text} {sha256_hex(text.encode())[:16]}".ljust(_WIDTH - 1) + "\n"
         with contextlib.suppress(OSError):
-            os.pwrite(self._fd, line.encode("ascii"), 0)
+            os.lseek(self._fd, 0, os.SEEK_SET)
+            os.write(self._fd, line.encode("ascii"))
             if sync:
                 os.fsync(self._fd)
 

@@ -56,7 +56,7 @@ def connect(path: Path) -> sqlite3.Connection:
 
 
 def _connect(path: Path) -> sqlite3.Connection:
-    fd = os.open(path, os.O_RDWR | os.O_CREAT | os.O_CLOEXEC, 0o600)
+    fd = os.open(path, os.O_RDWR | os.O_CREAT, 0o600)
     os.close(fd)
     connection = sqlite3.connect(path, isolation_level=None, check_same_thread=False)
     try:

@@ -79,7 +79,7 @@ def require_fit(path: Path) -> None:
 
 def _require_ours(path: Path) -> None:
     owner = path.stat().st_uid
-    if path.is_file() and owner != os.geteuid():
+    if path.is_file() and owner != our_user(owner):
         raise StoreError(
             f"{path} belongs to another user (uid {owner}): run as that user, or name another folder with --data."
         )
@@ -87,6 +87,11 @@ def _require_ours(path: Path) -> None:
         raise StoreError(
             f"{path} cannot be written: change its permissions, or name another folder with --data."
         )
+
+
+def our_user(otherwise: int) -> int:
+    """The number of this user; `otherwise` where files have no such owner (Windows)."""
+    return os.geteuid() if hasattr(os, "geteuid") else otherwise
 
 
 def free_bytes(path: Path) -> int:

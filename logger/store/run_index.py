@@ -108,7 +108,7 @@ def _removed(path: Path) -> bool:
 
 
 def _opened(path: Path) -> sqlite3.Connection:
-    os.close(os.open(path, os.O_RDWR | os.O_CREAT | os.O_CLOEXEC, 0o600))
+    os.close(os.open(path, os.O_RDWR | os.O_CREAT, 0o600))
     index = sqlite3.connect(path, isolation_level=None)
     try:
         index.execute("PRAGMA busy_timeout = 5000")

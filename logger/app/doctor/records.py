@@ -8,7 +8,6 @@ import time
 from collections.abc import AsyncIterator, Iterator
 from pathlib import Path
 
-from logger.app.attach import answers
 from logger.app.bench_files import read_broker
 from logger.app.doctor.findings import Finding, hint, ok, wrong
 from logger.app.ids import UuidV7
@@ -18,6 +17,7 @@ from logger.app.register import first_watch
 from logger.core.snapshot import Snapshot
 from logger.publish.roundtrip import round_trip
 from logger.publish.topics import Topics
+from logger.service.local_socket import answers
 from logger.settings import Bench, ConfigError
 from logger.store.errors import StoreError
 from logger.store.history import reading

@@ -8,6 +8,7 @@ from pathlib import Path
 from typing import Any
 
 from logger.app.assessment_lines import assessment_lines
+from logger.app.condition_lines import condition_lines
 from logger.app.paths import DataFolder
 from logger.app.progress import progress
 from logger.core.record import ChainHead
@@ -93,6 +94,7 @@ def _summary(body: dict[str, Any]) -> list[str]:
         f"Equipment  {entry['what']} ({entry['standing']}): {printable(entry['text'])}"
         for entry in body.get("fitness", ())
     ]
+    lines += condition_lines(body)
     lines += [f"Deviation  {printable(entry['text'])}" for entry in body["deviations"]]
     lines += [f"Review     {printable(text)}" for text in review_lines(body)]
     assessed = read_assessment(body.get("assessment"))

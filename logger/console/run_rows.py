@@ -12,8 +12,8 @@ from logger.console.words import NOTHING
 from logger.core.run_list import DECISIONS, OPEN, OUTCOMES, REVIEWS
 
 WIDE_FROM = 120
-DECISION_WORDS = {"accept": "accepted", "inconclusive": "not decided", "reject": "rejected"}
-"""What the rule said of the figure, against the specification."""
+DECISION_WORDS = {"accept": "in spec", "inconclusive": "not decided", "reject": "out of spec"}
+"""What the rule said of the figure, against the specification; accepted and rejected are words of the review."""
 FILTER_WORDS = {
     "method": "method_id",
     "outcome": "outcome",

@@ -55,6 +55,10 @@ class Queries:
             self._thread, _ask, name, self._handlers[name], rest
         )
 
+    def ask_ahead(self, name: str, args: Mapping[str, Any]) -> None:
+        """Answers a question before anybody asks it: what it has to prepare is then ready. Does not wait."""
+        self._thread.submit(_ask, name, self._handlers[name], args)
+
     def close(self) -> None:
         """Nothing more is asked; does not wait for what runs."""
         self._thread.shutdown(wait=False, cancel_futures=True)

@@ -8,6 +8,9 @@ from pathlib import Path
 
 import pytest
 
+from logger.app.history import questions
+from logger.console.kept import kept_run
+from logger.console.panels.kept_pages import revisions
 from logger.store.opening import damage_note
 from tests.app.stores import MadeStore, made_store
 from tests.core.run.made_runs import PLANNED, method
@@ -77,6 +80,25 @@ def test_runs_are_compared_side_by_side(store: MadeStore) -> None:
     assert columns[0]["residue_pct"] > columns[1]["residue_pct"]
     assert store("runs", "compare", "1").code == 2
     assert store("runs", "compare", "1", "77").code == 5
+
+
+def test_a_corrected_run_is_found_by_what_it_says_now_and_shows_what_changed(tmp_path: Path) -> None:
+    store = made_store(tmp_path / "data")
+    for sample in ("S-1", "S-2"):
+        store.run(method(), sample=sample)
+    correct = ("runs", "correct", "1", "--by", "op-7", "--why", "label read again")
+    assert store(*correct, "--lot", "NEW-7").code == 0
+    assert store(*correct, "--lot", "NEW-8").code == 0
+    assert numbers(store, "--search", "new-8") == [1]
+    assert numbers(store, "--search", "new-7") == []
+    assert numbers(store, "--review", "unreviewed") == [2, 1]
+    assert store("runs", "verify", "1").code == store("runs", "verify", "2").code == 0
+    answer = questions(store.data)["run"]({"which": "1"})
+    assert [each["revision"] for each in answer["revisions"]] == [1, 2, 3]
+    assert all(each["issued_at"] for each in answer["revisions"])
+    text = revisions(kept_run(answer), 76).plain
+    assert text.count("op-7,") == 2
+    assert "sample.lot: NEW-7 → NEW-8" in text
 
 
 def test_an_entry_into_a_damaged_store_tells_what_was_saved(tmp_path: Path) -> None:

@@ -97,7 +97,7 @@ async def test_a_determination_group_by_one_key(
 
 PAGES = {
     "c": ("LOAD % over", "LOSS RATE %/min", "limit 0.1", "PRESSURE Pa", "E end"),
-    "n": ("passing", "sample MILL-2-0417, lot L-88", "decision accepted", "0.97 g of 25 g"),
+    "n": ("passing", "sample MILL-2-0417, lot L-88", "decision in spec", "0.97 g of 25 g"),
     "d": ("WHY THE RUN ENDED", "loss rate surely below 0.1 %", "limit 0.1", "residue at most 4"),
     "u": ("weighing: repeatability", "degrees of freedom", "not in it"),
     "e": ("Run planned: sample MILL-2-0417", "Cautions acknowledged by op-7."),

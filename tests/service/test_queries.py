@@ -92,7 +92,16 @@ async def test_a_slow_question_delays_no_command_and_only_so_many_wait(tmp_path:
 
 
 @pytest.mark.asyncio
-async def test_lines_that_are_no_question_are_told_so(tmp_path: Path) -> None:
+async def test_a_question_asked_ahead_is_answered_for_nobody() -> None:
+    done = threading.Event()
+    queries = Queries({"slow": lambda args: done.set()})
+    queries.ask_ahead("slow", {})
+    assert await asyncio.to_thread(done.wait, WAIT_S)
+    queries.close()
+
+
+@pytest.mark.asyncio
+async def test_lines_that_are_no_question_are_told_so() -> None:
     queries = Queries({"runs": lambda args: 1})
     for what in (None, 3, ["runs"], {"runs": 1}, "", "RUNS"):
         answer = await queries.answer({"what": what})

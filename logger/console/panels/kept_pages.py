@@ -8,13 +8,14 @@ from typing import Any
 
 from textual.content import Content
 
-from logger.console.answers import dict_of, dicts_of, list_of, number_of, text_of
+from logger.console.answers import dict_of, dicts_of, list_of, number_of, text_of, whole_of
 from logger.console.kept import KeptRun, residue_words
 from logger.console.literal import cells, wrap
 from logger.console.panels.ink import BAD, DIM, STRONG, TITLE, line, page, paragraph
 from logger.console.panels.lower import event_lines
 from logger.console.words import LEVEL_WORDS, NOTHING, duration
 from logger.core.record_assessment import read_assessment
+from logger.core.review import review_text
 from logger.core.snapshot import EventView
 
 LABEL = 14
@@ -61,7 +62,7 @@ def _result(run: KeptRun) -> Iterator[tuple[str, str]]:
         )
     yield "outcome", f"{run.row.outcome}: {text_of(record.get('reason'))}"
     yield "decision", run.row.decision
-    yield "review", f"{run.row.review or NOTHING}, revision {run.row.revision or NOTHING} of the record"
+    yield "review", f"{_review(run)}; revision {run.row.revision or NOTHING} of the record"
     if result:
         yield "weighed", f"{text_of(result.get('residue_g'))} g of {text_of(result.get('charge_g'))} g"
     effective_s, decision_s = number_of(times.get("effective_s")), number_of(times.get("decision_s"))
@@ -70,6 +71,13 @@ def _result(run: KeptRun) -> Iterator[tuple[str, str]]:
         yield "note", text_of(note)
     for deviation in dicts_of(record.get("deviations")):
         yield "deviation", text_of(deviation.get("text"))
+
+
+def _review(run: KeptRun) -> str:
+    """Where it stands, by whom; in a word where the record does not say more."""
+    with contextlib.suppress(KeyError, TypeError, IndexError, AttributeError):
+        return text_of(review_text(run.record))
+    return run.row.review or NOTHING
 
 
 def _identity(run: KeptRun) -> Iterator[tuple[str, str]]:
@@ -268,20 +276,20 @@ def revisions(run: KeptRun, width: int) -> Content:
 
 
 def _changes(revision: Mapping[str, Any]) -> Iterator[tuple[str, str]]:
-    """The newest signature, correction or invalidation of this revision."""
-    for name in ("signatures", "corrections"):
-        for each in dicts_of(revision.get(name)):
-            what = text_of(each.get("meaning"), 60) or "corrected"
-            yield what[: LABEL - 3], _by(each)
+    """What made this revision of the one before: a signature, a correction, an invalidation."""
+    before = whole_of(revision.get("revision")) - 1
+    made = [*dicts_of(revision.get("signatures")), *dicts_of(revision.get("corrections"))]
+    for each in made:
+        if whole_of(each.get("revision")) == before:
+            yield "by", _by(each, text_of(each.get("meaning"), 60) or "corrected")
             for change in dicts_of(each.get("changes")):
-                before, after = (text_of(change.get(side), 80) or NOTHING for side in ("before", "after"))
-                yield "", f"{text_of(change.get('what'), 40)}: {before} → {after}"
-    invalid = dict_of(revision.get("invalidation"))
-    if invalid:
-        yield "invalid", _by(invalid)
+                old, new = (text_of(change.get(side), 80) or NOTHING for side in ("before", "after"))
+                yield "", f"{text_of(change.get('what'), 40)}: {old} → {new}"
+    declared = dict_of(revision.get("invalidation"))
+    if declared and whole_of(declared.get("revision")) == before:
+        yield "by", _by(declared, "declared invalid")
 
 
-def _by(each: Mapping[str, Any]) -> str:
-    when = text_of(each.get("utc"), 40)[:16].replace("T", " ")
-    why = text_of(each.get("why"))
-    return f"{text_of(each.get('name'), 64)}, {when} UTC{f': {why}' if why else ''}"
+def _by(each: Mapping[str, Any], meaning: str) -> str:
+    when, why = text_of(each.get("utc"), 40)[:16].replace("T", " "), text_of(each.get("why"))
+    return f"{text_of(each.get('name'), 64)}, {when} UTC: {meaning}{f', {why}' if why else ''}"

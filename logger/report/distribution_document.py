@@ -13,7 +13,7 @@ from logger.report.distribution_svg import distribution_drawing
 from logger.report.document import Banner, Column, Document, Facts, Figure, Lines, Section, Table
 from logger.report.summary_document import joint_code
 from logger.report.texts import Texts
-from logger.report.wording import NONE, percent_probability, person, said, uncertainty, utc
+from logger.report.wording import NONE, percent_probability, person, said, told, uncertainty, utc
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -151,9 +151,9 @@ def _sizes(sheet: DistributionSheet, t: Texts) -> Section:
     for size in sheet.summary.sizes:
         known, name = size.diameter, _size_name(size.passing_pct, t)
         if known is None:
-            rows.append((name, NONE, NONE, said(size.reason)))
+            rows.append((name, NONE, NONE, told(size.reason, t)))
         else:
-            rows.append((name, t.fixed(known.d_um, 2), uncertainty(known.u_um, t), said(known.basis)))
+            rows.append((name, t.fixed(known.d_um, 2), uncertainty(known.u_um, t), told(known.basis, t)))
     table = Table(t("distribution.sizes_title"), head, tuple(rows), wide=3)
     return Section(t("distribution.sizes_title"), (table,), half=True)
 
@@ -164,13 +164,13 @@ def _size_name(passing_pct: float, t: Texts) -> str:
 
 def _remarks(sheet: DistributionSheet, t: Texts) -> Section:
     found = sheet.summary
-    texts = [said(text) for text in (found.slope_basis, *found.distribution.notices, *sheet.notes)]
+    texts = [told(text, t) for text in (found.slope_basis, *found.distribution.notices, *sheet.notes)]
     if found.distribution.balance is not None:
-        texts.append(t("distribution.balance", text=said(found.distribution.balance.text)))
+        texts.append(t("distribution.balance", text=told(found.distribution.balance.text, t)))
     if found.sauter_um is not None:
         texts.append(t("distribution.sauter", value=t.fixed(found.sauter_um, 2)))
     else:
-        texts.append(said(found.sauter_reason))
+        texts.append(told(found.sauter_reason, t))
     return Section(t("distribution.notices"), (Lines(tuple(texts), "list"),), half=True)
 
 
@@ -185,7 +185,12 @@ def _fits(fits: Sequence[FamilyFit], t: Texts) -> Section:
     rows = tuple(_fit(each, t) for each in fits)
     notes = [t("distribution.star")]
     notes += [
-        t("distribution.fit_left_out", family=each.title, aperture=t.short(p.aperture_um), why=said(p.reason))
+        t(
+            "distribution.fit_left_out",
+            family=each.title,
+            aperture=t.short(p.aperture_um),
+            why=told(p.reason, t),
+        )
         for each in fits
         if each.fit is not None
         for p in each.fit.left_out
@@ -197,7 +202,7 @@ def _fits(fits: Sequence[FamilyFit], t: Texts) -> Section:
 def _fit(each: FamilyFit, t: Texts) -> tuple[str, ...]:
     made = each.fit
     if made is None:
-        return (each.title, NONE, NONE, NONE, NONE, NONE, t("distribution.no_fit", why=said(each.reason)))
+        return (each.title, NONE, NONE, NONE, NONE, NONE, t("distribution.no_fit", why=told(each.reason, t)))
     name, shape = made.curve.named_shape
     shape_u = shape * made.shape_u / made.curve.shape
     scale = _value(made.curve.family.scale_name, t.fixed(made.curve.scale_um, 2), made.scale_u_um, t)

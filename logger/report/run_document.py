@@ -23,7 +23,7 @@ from logger.report.run_result import (
 from logger.report.run_review import cautions_section, changes_section, record_section, signatures_section
 from logger.report.run_sheet import RunSheet
 from logger.report.texts import Texts
-from logger.report.wording import said, utc
+from logger.report.wording import said, told, utc
 
 NOT_ENDPOINTS = ("stopped", "time-limit")
 
@@ -79,12 +79,12 @@ def _banners(sheet: RunSheet, t: Texts) -> Iterator[Banner]:
         outcome = t.word("outcome", body["outcome"])
         yield Banner(
             t("banner.no_result"),
-            t("banner.no_result_detail", outcome=outcome, reason=said(body["reason"])),
+            t("banner.no_result_detail", outcome=outcome, reason=told(body["reason"], t)),
             "alarm",
         )
     elif body["outcome"] in NOT_ENDPOINTS:
         yield Banner(
-            t(f"banner.{body['outcome']}"), t("banner.not_endpoint_detail", reason=said(body["reason"]))
+            t(f"banner.{body['outcome']}"), t("banner.not_endpoint_detail", reason=told(body["reason"], t))
         )
     yield from _review(sheet, t)
 
@@ -134,6 +134,6 @@ def _chart(sheet: RunSheet, marks: tuple[Mark, ...], t: Texts) -> Section:
 
 
 def _deviations(sheet: RunSheet, t: Texts) -> Section:
-    texts = tuple(said(entry["text"]) for entry in sheet.body["deviations"])
+    texts = tuple(told(entry["text"], t) for entry in sheet.body["deviations"])
     block: Block = Lines(texts, "list") if texts else Lines((t("deviations.none"),))
     return Section(t("deviations.title"), (block,), half=True)

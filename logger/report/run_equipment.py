@@ -8,14 +8,18 @@ from typing import Any
 from logger.report.document import Column, Facts, Section, Table
 from logger.report.run_sheet import RunSheet
 from logger.report.texts import Texts
-from logger.report.wording import NONE, decimals_of, micrometres, said, utc
+from logger.report.wording import NONE, decimals_of, micrometres, said, told, utc
 
 
 def equipment_section(sheet: RunSheet, t: Texts) -> Section | None:
     """The checks as they stood at the start; nothing for a run of a version that knew none."""
     head = (Column(t("equipment.what")), Column(t("equipment.standing")), Column(t("equipment.found")))
     rows = tuple(
-        (t.word("equipment_name", entry["what"]), t.word("standing", entry["standing"]), said(entry["text"]))
+        (
+            t.word("equipment_name", entry["what"]),
+            t.word("standing", entry["standing"]),
+            told(entry["text"], t),
+        )
         for entry in sheet.body.get("fitness", ())
     )
     return Section(t("equipment.title"), (Table(t("equipment.title"), head, rows, wide=2),)) if rows else None
@@ -31,7 +35,7 @@ def _care(body: Mapping[str, Any], t: Texts) -> list[tuple[str, str]]:
     return [
         (
             t(f"equipment.care_{entry['when']}"),
-            t("equipment.care_value", text=said(entry["text"]), by=said(entry["by"])),
+            t("equipment.care_value", text=told(entry["text"], t), by=said(entry["by"])),
         )
         for entry in body.get("sieve_care") or ()
     ]

@@ -10,7 +10,7 @@ from logger.report.document import Column, Lines, Section, Table
 from logger.report.run_chart import Mark
 from logger.report.run_sheet import RunSheet
 from logger.report.texts import Texts
-from logger.report.wording import clock_time, said, since_text
+from logger.report.wording import clock_time, since_text, told
 
 MARKED = frozenset(
     {
@@ -66,7 +66,7 @@ def events_section(sheet: RunSheet, marks: tuple[Mark, ...], t: Texts) -> Sectio
     letters, start = _by_event(sheet, marks), _start_ns(sheet)
     few = len(sheet.events) <= FEW_EVENTS
     rows: list[tuple[str, ...]] = [
-        (letters.get(index, ""), clock_time(event.utc), _since(event, start), _words(event))
+        (letters.get(index, ""), clock_time(event.utc), _since(event, start), _words(event, t))
         for index, event in enumerate(sheet.events)
         if few or event.kind not in ROUTINE
     ]
@@ -113,5 +113,5 @@ def _by_event(sheet: RunSheet, marks: tuple[Mark, ...]) -> dict[int, str]:
     return found
 
 
-def _words(event: Event) -> str:
-    return said(event_text(event.kind, event.data))
+def _words(event: Event, t: Texts) -> str:
+    return told(event_text(event.kind, event.data), t)

@@ -28,6 +28,7 @@ from logger.report.wording import (
     percent_probability,
     said,
     seconds,
+    told,
     uncertainty,
     utc,
 )
@@ -58,7 +59,7 @@ def result_section(sheet: RunSheet, t: Texts) -> Section:
 
 
 def _warnings(result: Mapping[str, Any], t: Texts) -> list[str]:
-    return [t("result.note", text=said(text)) for text in result["warnings"]]
+    return [t("result.note", text=told(text, t)) for text in result["warnings"]]
 
 
 def _as_weighed(result: Mapping[str, Any], t: Texts) -> tuple[KeyFigure, ...]:
@@ -79,7 +80,9 @@ def key_figures(found: RecordAssessment, t: Texts) -> tuple[KeyFigure, ...]:
     ]
     decision = found.decision
     if decision is None:
-        figures.append(KeyFigure(t("decision.title"), t("decision.none"), said(found.undecided), "warning"))
+        figures.append(
+            KeyFigure(t("decision.title"), t("decision.none"), told(found.undecided, t), "warning")
+        )
     else:
         detail = t.word("decision_detail", decision.outcome)
         word, level = t.word("decision_word", decision.outcome), _LEVELS[decision.outcome]
@@ -105,18 +108,18 @@ def assessed_lines(found: RecordAssessment, limits: Mapping[str, Any], t: Texts)
     if found.corrected is not None:
         lines.append(_correction_line(found, t))
     if found.uncorrected:
-        lines.append(t("result.uncorrected", why=said(found.uncorrected)))
+        lines.append(t("result.uncorrected", why=told(found.uncorrected, t)))
     if found.twice_as_long_loss_pct is not None:
         more = t.figure(rounded_u_text(found.twice_as_long_loss_pct, 1))
         lines.append(t("result.twice_as_long", value=more))
-    lines.append(t("result.rounding", text=said(found.rounding_text)))
+    lines.append(t("result.rounding", text=told(found.rounding_text, t)))
     return lines
 
 
 def _decision_line(found: RecordAssessment, limits: Mapping[str, Any], t: Texts) -> str:
     decision = found.decision
     if decision is None:
-        return t("decision.sentence_none", limits=limits_text(limits, t), why=said(found.undecided))
+        return t("decision.sentence_none", limits=limits_text(limits, t), why=told(found.undecided, t))
     guard = "" if decision.rule == "simple" else t("decision.guard", value=uncertainty(decision.guard_pct, t))
     return t(
         "decision.sentence",
@@ -157,7 +160,7 @@ def endpoint_section(sheet: RunSheet, t: Texts) -> Section:
         (t("endpoint.unread"), seconds(times.get("unread_s"), t)),
     ]
     if not reached:
-        rows.append((t("endpoint.recorded"), said(body["reason"])))
+        rows.append((t("endpoint.recorded"), told(body["reason"], t)))
     return Section(t("endpoint.title" if reached else "endpoint.title_not"), (Facts(tuple(rows)),), half=True)
 
 
@@ -231,12 +234,12 @@ def determinations_section(sheet: RunSheet, t: Texts) -> Section | None:
             this = t("determinations.this") if run.number == sheet.number else ""
             rows.append((f"{run.number}{this}", utc(run.started_at), residue, u, code))
     blocks: list[Block] = [Table(t("determinations.title"), head, tuple(rows), wide=1)]
-    lines = [t("determinations.agreement", text=said(joined.text))]
+    lines = [t("determinations.agreement", text=told(joined.text, t))]
     lines += [
-        t("determinations.left_out", number=run.number, why=said(run.reason)) for run in joined.left_out
+        t("determinations.left_out", number=run.number, why=told(run.reason, t)) for run in joined.left_out
     ]
     if joined.problem:
-        lines.append(t("determinations.problem", why=said(joined.problem)))
+        lines.append(t("determinations.problem", why=told(joined.problem, t)))
     blocks.append(Lines(tuple(lines)))
     if joined.assessment is not None:
         together = kept(joined.assessment)
@@ -270,7 +273,7 @@ def budget_section(sheet: RunSheet, t: Texts) -> Section | None:
             t.fixed(part.contribution_pct, 4),
             f"{t.fixed(100 * (part.contribution_pct / budget.u_pct) ** 2 if budget.u_pct else 0.0, 0)} %",
             _dof(part.dof, t),
-            said(part.basis),
+            told(part.basis, t),
         )
         for part in budget.components
     ]
@@ -283,7 +286,7 @@ def budget_section(sheet: RunSheet, t: Texts) -> Section | None:
     )
     blocks: list[Block] = [Table(t("budget.title"), head, tuple(rows), wide=7, foot=foot)]
     missing = tuple(
-        t("budget.not_included", name=t.word("source", part.name), why=said(part.reason))
+        t("budget.not_included", name=t.word("source", part.name), why=told(part.reason, t))
         for part in budget.not_included
     )
     if missing:

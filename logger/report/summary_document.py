@@ -20,7 +20,7 @@ from logger.report.document import (
     Table,
 )
 from logger.report.texts import Texts
-from logger.report.wording import NONE, said, utc
+from logger.report.wording import NONE, said, told, utc
 
 _WITH_LOT = "{sample}, {lot}"
 
@@ -200,7 +200,7 @@ def _figures(body: Mapping[str, Any], t: Texts) -> tuple[str, str]:
 
 def _deviations(found: Summary, t: Texts) -> Section:
     texts = [
-        t("summary.deviation", number=run.number, text=said(entry["text"]))
+        t("summary.deviation", number=run.number, text=told(entry["text"], t))
         for run in found.runs
         if run.body is not None
         for entry in run.body["deviations"]
@@ -223,6 +223,6 @@ def _entries(found: Summary, t: Texts) -> Section:
         return Section(t("summary.entries_title"), (Lines((t("summary.no_entries"),)),))
     head = (Column(t("summary.at")), Column(t("summary.by")), Column(t("summary.entry")))
     rows = tuple(
-        (entry.utc[:16].replace("T", " "), said(entry.by), said(entry.text)) for entry in found.entries
+        (entry.utc[:16].replace("T", " "), said(entry.by), told(entry.text, t)) for entry in found.entries
     )
     return Section(t("summary.entries_title"), (Table(t("summary.entries_title"), head, rows, wide=2),))

@@ -1,11 +1,14 @@
 """Every text of the reports by its key, from one TOML file a language, and figures as that language writes them.
 
 Texts hold placeholders in braces. Values are put in once and never read as a text again, so what people typed
-cannot reach further than its place.
+cannot reach further than its place. The program's own recorded sentences are English; a language may turn them
+into its own by patterns in the table `recorded`: {n}, {n1} ... stand for figures, {text...} for a sentence in the
+sentence, {sources} and {outcome} for names of the record, any other name for what stays as it is.
 """
 
 from __future__ import annotations
 
+import re
 import tomllib
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
@@ -17,6 +20,8 @@ from logger.core.rounding import rounded_text
 
 FOLDER = Path(__file__).parent / "texts"
 MINUS = "\u2212"
+_FIGURE = re.compile(r"n\d*")
+_NUMBER = r"[+-]?\d+(?:\.\d+)?(?:e[+-]?\d+)?"
 
 
 class UnknownLanguageError(ValueError):
@@ -30,6 +35,7 @@ class Texts:
     language: str
     decimal: str
     entries: Mapping[str, str | tuple[str, ...]]
+    sentences: tuple[tuple[re.Pattern[str], str], ...] = ()
 
     def __call__(self, key: str, **values: object) -> str:
         """The text of `key`. Raises KeyError for a key or a placeholder that is not there."""
@@ -49,6 +55,25 @@ class Texts:
         """The word for a name of the record (an outcome, a source); the name itself where there is none."""
         found = self.entries.get(f"{group}.{name}")
         return found if isinstance(found, str) else name
+
+    def recorded(self, text: str) -> str:
+        """A sentence that the program recorded, in this language where it has a pattern for it."""
+        for pattern, template in self.sentences:
+            found = pattern.fullmatch(text)
+            if found is not None:
+                return template.format(**{n: self._part(n, part) for n, part in found.groupdict().items()})
+        return text
+
+    def _part(self, name: str, part: str) -> str:
+        if name.startswith("text"):
+            return self.recorded(part)
+        if _FIGURE.fullmatch(name):
+            return self.figure(part)
+        if name == "outcome":
+            return self.word("outcome", part)
+        if name == "sources":
+            return ", ".join(self.word("source", each) for each in part.split(", "))
+        return part
 
     def fixed(self, value: float, decimals: int) -> str:
         """A figure with so many digits behind the decimal sign, rounded exactly."""
@@ -76,8 +101,19 @@ def texts(language: str) -> Texts:
             f"There are no report texts in {language!r}; there are: {', '.join(languages())}."
         )
     table = tomllib.loads((FOLDER / f"{language}.toml").read_text(encoding="utf-8"))
+    sentences = tuple((pattern(known), own) for known, own in table.pop("recorded", {}).items())
     entries = dict(_flat(table))
-    return Texts(language=language, decimal=str(entries.pop("decimal")), entries=entries)
+    return Texts(language, str(entries.pop("decimal")), entries, sentences)
+
+
+def pattern(sentence: str) -> re.Pattern[str]:
+    """The expression for a sentence with placeholders."""
+    parts = re.split(r"\{(\w+)\}", sentence)
+    return re.compile("".join(_group(part) if i % 2 else re.escape(part) for i, part in enumerate(parts)))
+
+
+def _group(name: str) -> str:
+    return f"(?P<{name}>{_NUMBER if _FIGURE.fullmatch(name) else '.+?'})"
 
 
 def _flat(table: Mapping[str, Any], before: str = "") -> Iterator[tuple[str, str | tuple[str, ...]]]:

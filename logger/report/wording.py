@@ -19,6 +19,11 @@ def said(text: object) -> str:
     return printable(str(text)).strip() or NONE if text is not None else NONE
 
 
+def told(text: object, t: Texts) -> str:
+    """A sentence that the program recorded, in the language of the report where that knows it."""
+    return t.recorded(said(text))
+
+
 def utc(text: str | None) -> str:
     """A recorded time, to the second, with its zone named; any other text as it is."""
     if not text:

@@ -4,14 +4,19 @@ from __future__ import annotations
 
 import re
 import string
+import tomllib
 from pathlib import Path
 
 import pytest
 
 import logger.report
 from logger.core.run.cautions import CAUTIONS
+from logger.core.run.events import EventKind as E
+from logger.core.run.words import event_text
 from logger.core.weighing import BalanceSpec
-from logger.report.texts import MINUS, UnknownLanguageError, languages, texts
+from logger.report.texts import FOLDER, MINUS, UnknownLanguageError, languages, texts
+from tests.core.run.made_runs import PLANNED
+from tests.report.sheets import live_sheet, sheet
 
 REPORT = Path(logger.report.__file__).parent
 OTHERS = [language for language in languages() if language != "en"]
@@ -103,3 +108,47 @@ def test_no_text_is_left_over_and_none_is_missing() -> None:
     called = set(re.findall(r'\bt(?:\.listed)?\(\s*"([a-z_]+\.[a-z_-]+)"', source))
     assert called - set(texts("en").entries) == set()
     assert {key for key in texts("en").entries if key not in named and not key.startswith(WORDS)} == set()
+
+
+def table(language: str) -> dict[str, str]:
+    found: dict[str, str] = tomllib.loads((FOLDER / f"{language}.toml").read_text(encoding="utf-8"))[
+        "recorded"
+    ]
+    return found
+
+
+@pytest.mark.parametrize("language", OTHERS)
+def test_patterns_of_recorded_sentences_are_sound(language: str) -> None:
+    for known, own in table(language).items():
+        here, there = placeholders(known), placeholders(own)
+        assert isinstance(here, set)
+        assert isinstance(there, set)
+        assert there <= here, known
+        constant = re.sub(r"\{\w+\}", "", known)
+        assert len(constant) >= 8 or "{" not in known, f"{known!r} would fit too much"
+        filled = known.format(**{str(name): "7" for name in here})
+        assert texts(language).recorded(filled) != filled
+
+
+def test_recorded_sentences_keep_what_people_wrote_and_turn_figures() -> None:
+    de = texts("de")
+    assert de.recorded("Load 2.934 g after 302.7 s.") == "Beladung 2,934 g nach 302,7 s."
+    assert de.recorded("Stopped by op-7: Endpoint. 1.5 {x}.") == "Beendet von op-7: Endpoint. 1.5 {x}."
+    assert de.recorded("Deviation: Mass was not read for part of the live run.") == (
+        "Abweichung: Die Masse wurde während eines Teils des Laufs nicht gelesen."
+    )
+    assert de.recorded("Nothing known of this.") == "Nothing known of this."
+    assert texts("en").recorded("Load 2.934 g after 302.7 s.") == "Load 2.934 g after 302.7 s."
+
+
+def test_sentences_of_real_runs_have_their_german() -> None:
+    """What a run by intervals, a live one, one stopped and one aborted say, but for what people typed."""
+    typed = ("0.6 %/min", "0.10 %/min")
+    left = set()
+    runs = [sheet(sieve=PLANNED), sheet(), live_sheet(), live_sheet(E.TIME_LIMIT_REACHED), sheet(ended=None)]
+    for found in runs:
+        for event in found.events:
+            sentence = event_text(event.kind, event.data)
+            if texts("de").recorded(sentence) == sentence:
+                left.add(sentence)
+    assert left <= set(typed)

@@ -208,6 +208,9 @@ def run(
     bench: BenchOption = None,
 ) -> None:
     """A run in line mode: prompts and answers in plain lines."""
+    repeat_reason: Annotated[
+        str, typer.Option("--repeat-reason", help="Why a sample that was out of specification is tested again.")
+    ] = "",
     from logger.app.attach import attach_lines
 
     folder = the_data(data)
@@ -223,6 +226,7 @@ def run(
     raise typer.Exit(attach_lines(folder, lambda: the_bench(bench, folder), start))
 
 
+        "repeat_reason": repeat_reason,
 @app.command()
 def schema(
     kind: Annotated[

@@ -29,8 +29,7 @@ from logger.console.screens.help_screen import HelpScreen
 from logger.console.screens.new_run_screen import NewRunScreen
 from logger.console.screens.places_screen import PlacesScreen
 from logger.console.screens.wait_screen import WaitScreen
-from logger.console.trace import Trace
-from logger.core.snapshot import RunView, Snapshot
+from logger.core.run.repeats import NEEDS_REASON
 from logger.service.client import Reply, ServiceClient, Watch
 
 REPLY_SHOWN_S = 6.0
@@ -253,11 +252,24 @@ class ConsoleApp(App[int]):
         if reply.ok:
             self.operator, self._last_method = values["operator_id"], values["method_id"]
             self._cautions_wanted = True
+        if not reply.ok and NEEDS_REASON in reply.text:
+            reply = await self._start_again(reply, values)
         return reply
 
     def _cautions(self) -> None:
         assert self.board is not None
         snapshot = self.board.snapshot
+    async def _start_again(self, refused: Reply, values: Values) -> Reply:
+        """Asks why the sample is tested again, and starts with the reason."""
+        reasons: list[str] = []
+
+        async def take(given: Values) -> Reply:
+            reasons.append(given["reason"])
+            return Reply(True, "The reason goes into the record.")
+
+        await self.push_screen_wait(FormScreen(forms.repeat(refused.text), take))
+        return await self.client.command("start", **values, repeat_reason=reasons[-1]) if reasons else refused
+
         due = self.board.answering and "acknowledge" in snapshot.can
         name = (snapshot.run.operator_id if snapshot.run else "") or self.operator
         self.push_screen(CautionsScreen(snapshot.cautions, due, name, self._acknowledge))

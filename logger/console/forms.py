@@ -74,6 +74,13 @@ SIEVE_FINDING = Form(
     (FieldSpec("note", "what was found"),),
     "send",
 )
+
+
+def repeat(refusal: str) -> Form:
+    """Asks why a sample that was out of specification is tested again."""
+    return Form("TESTED AGAIN", (literal(refusal, 400),), _REASON, "start with this reason")
+
+
 NOTE = Form("NOTE", ("It goes into the run's record.",), (FieldSpec("text", "note"),), "send")
 
 

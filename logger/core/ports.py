@@ -16,6 +16,7 @@ from logger.core.register.people import Person
 from logger.core.register.state import RegisterState
 from logger.core.review_steps import SendAgain, Standing, Step
 from logger.core.run.events import Event
+from logger.core.run.repeats import EarlierResult
 from logger.core.run_history import RunHistory
 from logger.core.run_list import RunFilter, RunPage
 from logger.core.snapshot import BrokerView
@@ -94,6 +95,13 @@ class Register(Protocol):
         """The register and what the history says of sieve and method. Blocks for a short read.
 
         Raises Refused when it cannot be read.
+        """
+        ...
+
+    def earlier(self, sample_id: str, lot: str, method_id: str) -> tuple[EarlierResult, ...]:
+        """What was found before of this sample by this method, oldest first, in the newest revisions.
+
+        Blocks for a short read. Raises Refused when it cannot be read.
         """
         ...
 

@@ -345,6 +345,7 @@ def build_record(run_id: str, facts: RunFacts, head: ChainHead) -> Record:
         journal=RecordJournal(events=facts.events, head_batch=head.batch, head_sha256=head.sha256),
         operator_name=plan.get("operator_name"),
         approval=_approval(plan.get("approval")),
+        repeat=_repeat(plan.get("repeat")),
         conditions=RecordConditions(**plan["conditions"]) if plan.get("conditions") else None,
         portion=RecordPortion(**plan["portion"]) if plan.get("portion") else None,
         sieve_care=record_care(facts),
@@ -455,6 +456,14 @@ def _approval(planned: dict[str, Any] | None) -> RecordApproval | None:
         effective_from=planned["effective_from"],
         approved_at=planned["approved_utc"],
     )
+
+
+def _repeat(planned: dict[str, Any] | None) -> RecordRepeat | None:
+    if planned is None:
+        return None
+    names = RecordEarlier.__dataclass_fields__
+    earlier = [RecordEarlier(**{name: each[name] for name in names}) for each in planned["earlier"]]
+    return RecordRepeat(reason=planned["reason"], earlier=tuple(earlier))
 
 
 def _limits(plan: dict[str, Any]) -> RecordLimits:

@@ -24,7 +24,8 @@ from logger.core.run.engine import RunEngine
 from logger.core.run.events import Event, EventKind
 from logger.core.run.live import LiveRate
 from logger.core.run.marks import event_mark
-from logger.core.run.plan import BenchPlan, RunPlan, plain_json
+from logger.core.run.plan import BenchPlan, RunPlan, Sample, plain_json
+from logger.core.run.repeats import PlannedRepeat, check_repeat, repeat_note
 from logger.core.run.start import (
     check_arrangement,
     check_capacity,
@@ -257,6 +258,7 @@ class BenchService:
         if self.jobs is not None:
             job = await self.jobs.start(method, sample, args, look.state, utc)
         equipment = check_equipment(method, job.args, look, rules, utc)
+        repeat = await self._repeat(sample, method, equipment.aperture_um, args)
         self.links.require_up()
         if self.permit is not None:
             self.permit.require_up()
@@ -275,12 +277,22 @@ class BenchService:
             register_head=look.head,
             operator_name=operator_name,
             approval=approval,
-            notes=(*equipment.notes, *unapproved, *job.notes, *self._notes(method)),
+            repeat=repeat,
+            notes=(*equipment.notes, *unapproved, *repeat_note(repeat), *job.notes, *self._notes(method)),
             conditions=job.conditions,
             portion=job.portion(equipment.aperture_um),
         )
         number = await self._open_run(plan)
         return f"Run {number} is planned."
+
+    async def _repeat(
+        self, sample: Sample, method: Method, aperture_um: float, args: Mapping[str, Any]
+    ) -> PlannedRepeat | None:
+        if self._register is None:
+            return None
+        asked = (sample.sample_id, sample.lot, method.method.id)
+        earlier = await asyncio.to_thread(self._register.earlier, *asked)
+        return check_repeat(method, aperture_um, earlier, args.get("repeat_reason"))
 
     def _notes(self, method: Method) -> tuple[tuple[str, str], ...]:
         """What the service itself knows before a run that its record must say."""

@@ -21,6 +21,7 @@ from logger.core.register.policy import CheckPolicy
 from logger.core.register.state import RegisterState, fold_register
 from logger.core.run.commands import Refused
 from logger.core.run.plan import canonical_json
+from logger.core.run.repeats import EarlierResult
 from logger.store.chain import entry_hash, sha256_hex
 from logger.store.errors import StoreError
 from logger.store.history import reading
@@ -39,6 +40,17 @@ _OF_SIEVE = """
 FROM record JOIN run ON run.run_id = record.run_id
 WHERE CASE WHEN json_valid(record.body) THEN json_extract(record.body, '$.sieve.id') END = ?
   AND record.revision = 1 AND json_array_length(record.body, '$.weighings') > 0
+"""
+# The expression is that of the index `record_sample`.
+_OF_SAMPLE = """
+SELECT run.number, record.run_id, record.revision, record.outcome, record.residue_pct,
+       json_extract(record.body, '$.review'), json_extract(record.body, '$.aperture_um'),
+       json_extract(record.body, '$.assessment.decision.outcome')
+FROM record JOIN run ON run.run_id = record.run_id
+WHERE CASE WHEN json_valid(record.body) THEN json_extract(record.body, '$.sample.sample_id') END = ?
+  AND json_extract(record.body, '$.sample.lot') = ? AND run.method_id = ?
+  AND record.revision = (SELECT max(revision) FROM record AS newest WHERE newest.run_id = record.run_id)
+ORDER BY run.number
 """
 Make = Callable[[RegisterState], RegisterEvent]
 T = TypeVar("T")
@@ -147,6 +159,24 @@ def sieve_tares(
     return connection.execute(query, (sieve_id, limit)).fetchall()[::-1]
 
 
+def earlier_results(
+    connection: sqlite3.Connection, sample_id: str, lot: str, method_id: str
+) -> Iterator[EarlierResult]:
+    """Runs of a sample by a method as their newest records say, oldest first."""
+    for row in connection.execute(_OF_SAMPLE, (sample_id, lot, method_id)):
+        number, run_id, revision, outcome, residue_pct, review, aperture_um, decision = row
+        yield EarlierResult(
+            number=number,
+            run_id=run_id,
+            revision=revision,
+            outcome=outcome,
+            review=review,
+            aperture_um=aperture_um,
+            residue_pct=residue_pct,
+            decision=decision,
+        )
+
+
 def look(
     connection: sqlite3.Connection, policy: CheckPolicy, sieve_id: str, method_id: str, revision: int
 ) -> RegisterLook:
@@ -179,6 +209,14 @@ class StoreRegister:
                 return look(connection, self._policy, sieve_id, method_id, revision)
         except StoreError as error:
             raise Refused(f"The register cannot be read: {error}") from error
+
+    def earlier(self, sample_id: str, lot: str, method_id: str) -> tuple[EarlierResult, ...]:
+        """See the port."""
+        try:
+            with reading(self._path) as connection:
+                return tuple(earlier_results(connection, sample_id, lot, method_id))
+        except StoreError as error:
+            raise Refused(f"The history cannot be read: {error}") from error
 
     def state(self) -> RegisterState:
         """See the port."""

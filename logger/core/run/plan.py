@@ -16,6 +16,7 @@ from logger.core.register.methods import Approval
 from logger.core.register.planned import PlannedSieve
 from logger.core.register.policy import CheckPolicy
 from logger.core.rig import Rig
+from logger.core.run.repeats import PlannedRepeat
 from logger.core.shift.conditions import Conditions
 from logger.core.shift.policy import ShiftPolicy
 from logger.core.weighing import BalanceSpec
@@ -85,6 +86,8 @@ class RunPlan:
     """By the register of people; None where the operator's name was typed."""
     approval: Approval | None = None
     """Of the method, as it stood at the start; None without one."""
+    repeat: PlannedRepeat | None = None
+    """Of a sample that was out of specification."""
     register_head: str = ""
     """Newest entry of the register at the start, NUMBER:SHA256."""
     notes: tuple[tuple[str, str], ...] = ()

@@ -139,7 +139,8 @@ class Batch:
             self._readings(found)
 
     def _again(self, arrival: Arrival, found: Delivery, standing: _Standing) -> None:
-        if self._known_id(found, standing) == found.fields["message_id"]:
+        # Nothing is known of a number whose row its owner has deleted since.
+        if self._known_id(found, standing) in (found.fields["message_id"], None):
             standing.duplicates += 1
             return
         self.set_aside(

@@ -64,6 +64,15 @@ def test_the_same_again_is_counted_and_changes_nothing(database: SqliteDatabase,
     assert select(tmp_path / "plant.db", "SELECT count(*) FROM reading") == [(6,)]
 
 
+def test_a_repeat_of_what_was_deleted_since_is_a_repeat(database: SqliteDatabase, tmp_path: Path) -> None:
+    keep(database, arrival(1), arrival(2))
+    database.transaction(lambda cursor: cursor.run("DELETE FROM message WHERE seq = 1"))
+    keep(database, arrival(1))
+    found = bench_report(database)
+    assert (found.duplicates, found.missing, found.messages) == (1, (), 1)
+    assert select(tmp_path / "plant.db", "SELECT count(*) FROM set_aside") == [(0,)]
+
+
 def test_a_gap_names_what_to_ask_for_and_closes_when_it_comes(database: SqliteDatabase) -> None:
     keep(database, arrival(4), arrival(5), arrival(13))
     found = bench_report(database)

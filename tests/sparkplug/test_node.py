@@ -14,7 +14,7 @@ from logger.publish.schemas import schema
 from logger.sparkplug.metrics import DEVICE_METRICS, NODE_METRICS
 from logger.sparkplug.node import EdgeNode, HostWatch, Names, Sent, next_bdseq
 from tests.publish.samples import LIVE, record
-from tests.sparkplug.decoders import REBIRTH_COMMAND, command, decoded, values
+from tests.sparkplug.decoders import REBIRTH_COMMAND, command, decoded, decoded_by_npm, values
 
 NAMES = Names("lab", "a1")
 NCMD = "spBv1.0/lab/NCMD/a1"
@@ -60,6 +60,24 @@ def test_births_name_every_metric_with_alias_type_value_and_unit() -> None:
     assert found["Live/rate_pct_per_min"].properties.values[0].string_value == "%/min"
     assert found["Result/residue_pct"].is_null
     assert found["Live/state"].string_value == "sieving"
+
+
+@pytest.mark.real
+@pytest.mark.full
+def test_the_npm_package_reads_births_and_data_alike() -> None:
+    subject = node()
+    subject.live(1500, LIVE)
+    births = subject.birth(2000)
+    data = subject.result(3000, FLAT)
+    first, second, third = decoded_by_npm([message.payload for message in (*births, *data)])
+    named = {metric["name"]: metric for metric in (*first["metrics"], *second["metrics"])}
+    assert set(named) == {"bdSeq", "Node Control/Rebirth", *ALIAS}
+    assert named["Live/mass_g"]["value"] == 12.34
+    assert named["Live/mass_g"]["properties"]["engUnit"]["value"] == "g"
+    assert [str(message["seq"]).removesuffix("n") for message in (first, second, third)] == ["0", "1", "2"]
+    found = {int(str(metric["alias"]).removesuffix("n")): metric["value"] for metric in third["metrics"]}
+    assert found[ALIAS["Result/residue_pct"]] == 12.9
+    assert found[ALIAS["Result/simulated"]] is True
 
 
 def test_data_goes_by_alias_and_only_what_changed() -> None:

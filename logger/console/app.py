@@ -29,7 +29,9 @@ from logger.console.screens.help_screen import HelpScreen
 from logger.console.screens.new_run_screen import NewRunScreen
 from logger.console.screens.places_screen import PlacesScreen
 from logger.console.screens.wait_screen import WaitScreen
+from logger.console.trace import Trace
 from logger.core.run.repeats import NEEDS_REASON
+from logger.core.snapshot import RunView, Snapshot
 from logger.service.client import Reply, ServiceClient, Watch
 
 REPLY_SHOWN_S = 6.0

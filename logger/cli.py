@@ -204,13 +204,13 @@ def run(
     point: Annotated[str, typer.Option(help="Sampling point.")] = "",
     sampled_at: Annotated[str, typer.Option(metavar="TIME", help="When the sample was taken.")] = "",
     sieve: Annotated[str, typer.Option(metavar="ID", help="Test sieve, as the register names it.")] = "",
+    repeat_reason: Annotated[
+        str, typer.Option("--repeat-reason", help="Why a sample that was out of specification is tested again.")
+    ] = "",
     data: DataOption = None,
     bench: BenchOption = None,
 ) -> None:
     """A run in line mode: prompts and answers in plain lines."""
-    repeat_reason: Annotated[
-        str, typer.Option("--repeat-reason", help="Why a sample that was out of specification is tested again.")
-    ] = "",
     from logger.app.attach import attach_lines
 
     folder = the_data(data)
@@ -222,11 +222,11 @@ def run(
         "point": point,
         "sampled_at": sampled_at,
         "sieve_id": sieve,
+        "repeat_reason": repeat_reason,
     }
     raise typer.Exit(attach_lines(folder, lambda: the_bench(bench, folder), start))
 
 
-        "repeat_reason": repeat_reason,
 @app.command()
 def schema(
     kind: Annotated[

@@ -251,16 +251,13 @@ class ConsoleApp(App[int]):
 
     async def _start(self, values: Values) -> Reply:
         reply = await self.client.command("start", **values)
+        if not reply.ok and NEEDS_REASON in reply.text:
+            reply = await self._start_again(reply, values)
         if reply.ok:
             self.operator, self._last_method = values["operator_id"], values["method_id"]
             self._cautions_wanted = True
-        if not reply.ok and NEEDS_REASON in reply.text:
-            reply = await self._start_again(reply, values)
         return reply
 
-    def _cautions(self) -> None:
-        assert self.board is not None
-        snapshot = self.board.snapshot
     async def _start_again(self, refused: Reply, values: Values) -> Reply:
         """Asks why the sample is tested again, and starts with the reason."""
         reasons: list[str] = []
@@ -272,6 +269,9 @@ class ConsoleApp(App[int]):
         await self.push_screen_wait(FormScreen(forms.repeat(refused.text), take))
         return await self.client.command("start", **values, repeat_reason=reasons[-1]) if reasons else refused
 
+    def _cautions(self) -> None:
+        assert self.board is not None
+        snapshot = self.board.snapshot
         due = self.board.answering and "acknowledge" in snapshot.can
         name = (snapshot.run.operator_id if snapshot.run else "") or self.operator
         self.push_screen(CautionsScreen(snapshot.cautions, due, name, self._acknowledge))

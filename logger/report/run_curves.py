@@ -66,7 +66,9 @@ def run_curves(facts: RunFacts, events: Sequence[Event], readings: Iterable[Read
     columns = _columns(readings, start_ns)
     weighings = _weighings(facts.weighings, start_ns, charge_g)
     jets = _jets(events, start_ns)
-    end_s = max([weighings[-1][0], *(off for _, off in jets if math.isfinite(off))])
+    # A run that was ended with the suction still on is shown up to its end.
+    last_s = (max(event.at_ns for event in events) - start_ns) / 1e9
+    end_s = max([weighings[-1][0], *(off if math.isfinite(off) else last_s for _, off in jets)])
     times, dp_pa = columns[Channel.PRESSURE]
     shown = (times >= 0) & (times <= end_s)
     loads: tuple[Array, Array] = (np.array([]), np.array([]))

@@ -94,7 +94,7 @@ def with_index(
         except OSError:
             break
     with closing(sqlite3.connect(":memory:", isolation_level=None)) as index:
-        _prepare(index)
+        prepare(index)
         _catch_up(index, connection)
         return ask(index)
 
@@ -113,14 +113,14 @@ def _opened(path: Path) -> sqlite3.Connection:
     try:
         index.execute("PRAGMA busy_timeout = 5000")
         if index.execute("PRAGMA user_version").fetchone()[0] != FORMAT:
-            _prepare(index)
+            prepare(index)
     except BaseException:
         index.close()
         raise
     return index
 
 
-def _prepare(index: sqlite3.Connection) -> None:
+def prepare(index: sqlite3.Connection) -> None:
     """Empty tables, whatever was there."""
     index.execute("BEGIN IMMEDIATE")
     names = index.execute(

@@ -7,18 +7,20 @@ import sqlite3
 import time
 from collections.abc import Callable
 from contextlib import closing
-from functools import partial
+from functools import cache, partial
 from pathlib import Path
 from typing import Any, get_args
 
 import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
 
 from logger.core.record import Outcome
 from logger.core.run.commands import Refused
-from logger.core.run_list import OPEN, OUTCOMES, RunFilter, run_filter
+from logger.core.run_list import FILTERS, OPEN, OUTCOMES, RunFilter, run_filter
 from logger.store.history_reader import StoreHistory, list_page
-from logger.store.run_index import index_path
-from tests.hostile import KEPT, composed
+from logger.store.run_index import index_path, page, prepare
+from tests.hostile import KEPT, composed, hidden
 from tests.store.big_history import METHODS, OPERATORS, big_history, body_of, lot_of, run_id_of, sample_of
 from tests.store.quick_runs import open_journal
 
@@ -272,3 +274,29 @@ def test_lists_and_searches_stay_flat(tmp_path: Path) -> None:
         for name, wanted in asked.items():
             found.setdefault(name, []).append(_cpu_ms(partial(list_page, store, wanted, 50)))
     assert all(large <= 2 * small + 0.5 for small, large in found.values()), found
+
+
+MEANT_FOR_AN_INDEX = ["*", '"', "NEAR(a b)", "a AND", "id : x", "%", "''", "-a", "^a", "a" * 8]
+
+
+@settings(deadline=None, max_examples=80)
+@given(
+    st.dictionaries(
+        st.sampled_from(FILTERS), st.text(st.characters(), max_size=20) | st.sampled_from(MEANT_FOR_AN_INDEX)
+    )
+)
+def test_any_filter_is_refused_in_words_or_answered(texts: dict[str, str]) -> None:
+    refused, wanted = "", RunFilter()
+    try:
+        wanted = run_filter(dict(texts))
+    except Refused as refusal:
+        refused = str(refusal)
+    assert hidden(refused) == []
+    assert page(_empty_index(), wanted, 10, None).runs == ()
+
+
+@cache
+def _empty_index() -> sqlite3.Connection:
+    index = sqlite3.connect(":memory:", isolation_level=None, check_same_thread=False)
+    prepare(index)
+    return index

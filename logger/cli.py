@@ -84,6 +84,10 @@ def _start(
     context: typer.Context,
     data: DataOption = None,
     bench: BenchOption = None,
+    text: Annotated[
+        bool,
+        typer.Option("--text", help="Plain lines instead of a drawn console: screen readers, slow links."),
+    ] = False,
     version: Annotated[bool, typer.Option("--version", help="Show the version.")] = False,
 ) -> None:
     """Without a subcommand: the console of the bench, with a service started when none answers."""
@@ -95,7 +99,7 @@ def _start(
         from logger.app.attach import attach
 
         folder = the_data(data)
-        raise typer.Exit(attach(folder, lambda: the_bench(bench, folder)))
+        raise typer.Exit(attach(folder, lambda: the_bench(bench, folder), text=text))
 
 
 @app.command()

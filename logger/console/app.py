@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 import os
 import time
 from collections.abc import Awaitable, Callable, Mapping
@@ -14,7 +15,7 @@ from textual.theme import Theme
 
 from logger.console import forms
 from logger.console.console import WriteReport
-from logger.console.earlier import Earlier, ask_earlier
+from logger.console.earlier import Compared
 from logger.console.forms import Form, fill_of
 from logger.console.keys import NOTE_KINDS, NOTE_TEXTS, USES, applies, step
 from logger.console.panels.board import Board, View
@@ -29,12 +30,14 @@ from logger.console.screens.help_screen import HelpScreen
 from logger.console.screens.new_run_screen import NewRunScreen
 from logger.console.screens.places_screen import PlacesScreen
 from logger.console.screens.wait_screen import WaitScreen
-from logger.console.trace import Trace
+from logger.console.terminal import takes_more
 from logger.core.run.repeats import NEEDS_REASON
-from logger.core.snapshot import RunView, Snapshot
 from logger.service.client import Reply, ServiceClient, Watch
 
 REPLY_SHOWN_S = 6.0
+NOT_SEEN = math.inf
+OUTPUT = 2
+"""The descriptor that the library draws on."""
 LEAVE = "Leave this console? The service goes on, and so does a run."
 COLOURS = Theme(
     name="lastgrain",
@@ -73,8 +76,7 @@ class ConsoleApp(App[int]):
         self.write_report = write_report
         self.operator = operator or ""
         self.board: Board | None = None
-        self._trace = Trace()
-        self._earlier = Earlier()
+        self._compared = Compared(client)
         self._view: View | None = None
         self._last_method = ""
         self._reply: Reply | None = None
@@ -99,6 +101,10 @@ class ConsoleApp(App[int]):
         async for watch in self.client.changes():
             self._take(watch)
 
+    def on_unmount(self) -> None:
+        """Nothing more is asked."""
+        self._compared.close()
+
     def _take(self, watch: Watch) -> None:
         if not self.is_running:
             return
@@ -107,37 +113,33 @@ class ConsoleApp(App[int]):
                 self.screen.say(watch.problem)
             return
         if watch.answering:
-            self._trace.take(watch.snapshot, watch.history)
-            self._compare(watch.snapshot)
+            self._compared.take(watch.snapshot, watch.history)
         asked = (watch.snapshot.state, watch.snapshot.instruction.key)
         if asked != self._asked:
-            self._asked, self._asked_at = asked, time.monotonic()
+            self._asked, self._asked_at = asked, NOT_SEEN
         self.board = Board(
             snapshot=watch.snapshot,
             answering=watch.answering,
             age_s=watch.age_s or 0.0,
             problem=watch.problem,
-            trace=self._trace,
+            trace=self._compared.trace,
             reply=self._reply if time.monotonic() - self._reply_at < REPLY_SHOWN_S else None,
-            earlier=self._earlier,
+            earlier=self._compared.earlier,
             view=self._view,
         )
         if isinstance(self.screen, WaitScreen):
             self.switch_screen(BenchScreen())
-        self._show()
+        self._show_if_taken()
         if self._cautions_wanted and "acknowledge" in self.board.snapshot.can and self.screen.id == "bench":
             self._cautions_wanted = False
             self._cautions()
 
-    def _compare(self, snapshot: Snapshot) -> None:
-        """The earlier runs of the method are asked for once a run, and the run is held against them."""
-        if snapshot.run is not None and snapshot.run.run_id != self._earlier.run_id:
-            self._earlier = Earlier(snapshot.run.run_id)
-            self.run_worker(self._ask_earlier(snapshot.run, self._earlier), name="earlier runs")
-        self._earlier.judge(snapshot, self._trace.load)
-
-    async def _ask_earlier(self, run: RunView, earlier: Earlier) -> None:
-        earlier.runs = await ask_earlier(self.client, run)
+    def _show_if_taken(self) -> None:
+        """The newest picture, unless the terminal is still busy with an older one: keys must not wait for it."""
+        if self.is_headless or takes_more(OUTPUT):
+            self._show()
+            if self._asked_at == NOT_SEEN:
+                self._asked_at = time.monotonic()
 
     def _show(self) -> None:
         if self.board is not None and isinstance(self.screen, BoardScreen) and self.screen.ready:

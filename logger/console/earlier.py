@@ -2,14 +2,20 @@
 
 from __future__ import annotations
 
+import asyncio
 from dataclasses import dataclass, field
 from typing import Any
 
+from logger.console.answers import dict_of, list_of
 from logger.console.curve import Curve, Point
+from logger.console.trace import Trace
 from logger.core.envelope import Beside, beside_earlier
 from logger.core.snapshot import RunView, Snapshot
-from logger.service.client import ServiceClient
+from logger.service.client import History, ServiceClient
 
+SLACK_S, SLACK_REAL_S = 5.0, 0.5
+"""Live runs are compared at times that may differ by this much (bench s, and real s): a draw-down by hand is
+not the same twice, and readings take their time on the line."""
 SHOWN = 5
 LOOKED_AT = 30
 """Of the method's newest runs so many are looked through for some that came to a result."""
@@ -43,7 +49,8 @@ class Earlier:
         if run is None or newest is None or run.result is not None:
             self.remark = ""
             return
-        found = beside_earlier(*newest, [each.load for each in self.runs])
+        slack_s = 0.0 if run.mode == "interval" else max(SLACK_S, SLACK_REAL_S * snapshot.speed)
+        found = beside_earlier(*newest, [each.load for each in self.runs], slack_s)
         if found is None or found.word == "like":
             self.remark, self._since_s = "", None
             return
@@ -68,16 +75,43 @@ def _remark(found: Beside) -> str:
     )
 
 
+class Compared:
+    """The curves of the run on the bench and the earlier ones, kept up to date from what a watcher sees."""
+
+    def __init__(self, client: ServiceClient) -> None:
+        self._client = client
+        self.trace, self.earlier = Trace(), Earlier()
+        self._asking: asyncio.Task[None] | None = None
+
+    def take(self, snapshot: Snapshot, history: History) -> str:
+        """Adds a picture; the earlier runs are asked for once a run. Gives the remark when it is new, else ""."""
+        self.trace.take(snapshot, history)
+        if snapshot.run is not None and snapshot.run.run_id != self.earlier.run_id:
+            self.earlier = Earlier(snapshot.run.run_id)
+            self._asking = asyncio.create_task(self._ask(snapshot.run, self.earlier), name="earlier runs")
+        before = self.earlier.remark
+        self.earlier.judge(snapshot, self.trace.load)
+        return "" if before else self.earlier.remark
+
+    async def _ask(self, run: RunView, earlier: Earlier) -> None:
+        earlier.runs = await ask_earlier(self._client, run)
+
+    def close(self) -> None:
+        """Nothing more is asked."""
+        if self._asking is not None:
+            self._asking.cancel()
+
+
 async def ask_earlier(client: ServiceClient, run: RunView) -> tuple[EarlierRun, ...]:
     """The last runs of the run's method that came to a result; none when the service cannot say."""
     reply = await client.query("runs", method_id=run.method_id, limit=LOOKED_AT)
     found: list[EarlierRun] = []
-    for row in _list(_dict(reply.data).get("runs")):
+    for row in list_of(dict_of(reply.data).get("runs")):
         if len(found) == SHOWN:
             break
-        if _is_like(_dict(row), run):
+        if _is_like(dict_of(row), run):
             earlier = await client.query("run", which=str(row.get("run_id", "")), parts=["record", "curves"])
-            found += filter(None, [_earlier_run(_dict(earlier.data), run)])
+            found += filter(None, [_earlier_run(dict_of(earlier.data), run)])
     return tuple(found)
 
 
@@ -92,15 +126,15 @@ def _is_like(row: dict[str, Any], run: RunView) -> bool:
 
 def _earlier_run(data: dict[str, Any], run: RunView) -> EarlierRun | None:
     """An answer to the question `run`; None when it cannot lie behind this run."""
-    record, curves = _dict(data.get("record")), _dict(data.get("curves"))
+    record, curves = dict_of(data.get("record")), dict_of(data.get("curves"))
     if record.get("aperture_um") != run.aperture_um:
         return None
     if run.mode == "interval":
-        weighed = [_dict(each) for each in _list(record.get("weighings"))]
+        weighed = [dict_of(each) for each in list_of(record.get("weighings"))]
         load = _points([[each.get("effective_s"), each.get("load_pct")] for each in weighed])
     else:
-        load = _points([pair for piece in _list(curves.get("loads")) for pair in _list(piece)])
-    pressures = _points([pair for piece in _list(curves.get("pressures")) for pair in _list(piece)])
+        load = _points([pair for piece in list_of(curves.get("loads")) for pair in list_of(piece)])
+    pressures = _points([pair for piece in list_of(curves.get("pressures")) for pair in list_of(piece)])
     return EarlierRun(load, pressures) if load else None
 
 
@@ -112,11 +146,3 @@ def _points(pairs: list[Any]) -> tuple[Point, ...]:
         if isinstance(pair, list | tuple) and len(pair) == 2 and all(isinstance(v, int | float) for v in pair)
     ]
     return tuple(sorted(good[:: 1 + len(good) // POINTS], key=lambda point: point[0]))
-
-
-def _dict(value: Any) -> dict[str, Any]:
-    return value if isinstance(value, dict) else {}
-
-
-def _list(value: Any) -> list[Any]:
-    return value if isinstance(value, list) else []

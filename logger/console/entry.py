@@ -10,8 +10,9 @@ from functools import partial
 from pathlib import Path
 
 from logger.console.console import WriteReport
-from logger.console.line_mode import LineMode, lines_of
-from logger.console.terminal import ENDED_BY_SIGNAL, TerminalGuard, speaks_utf8, why_not_drawn
+from logger.console.line_mode import LineMode
+from logger.console.lines.typed import lines_of
+from logger.console.terminal import ENDED_BY_SIGNAL, TerminalGuard, hidden, speaks_utf8, why_not_drawn
 from logger.service.client import ServiceClient
 
 GOES_ON = "The service goes on, and so does a run. Start the console again to come back."
@@ -63,7 +64,8 @@ async def _speak(
     socket_path: Path, operator: str | None, greeting: str, start: Mapping[str, str] | None
 ) -> int:
     ascii_only = not speaks_utf8(os.environ, sys.stdout.encoding)
-    mode = LineMode(ServiceClient(socket_path), sys.stdout, operator or "", ascii_only=ascii_only)
+    client, typed = ServiceClient(socket_path), partial(hidden, sys.stdin.fileno())
+    mode = LineMode(client, sys.stdout, operator or "", ascii_only=ascii_only, hidden=typed)
     loop = asyncio.get_running_loop()
     with TerminalGuard(partial(loop.call_soon_threadsafe, mode.leave, ENDED_BY_SIGNAL)) as guard:
         if greeting:

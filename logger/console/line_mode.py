@@ -4,83 +4,50 @@ from __future__ import annotations
 
 import asyncio
 import contextlib
-import os
-import threading
 import time
-from collections.abc import Awaitable, Callable, Iterator, Mapping
+from collections.abc import Callable, Mapping
+from contextlib import AbstractContextManager
 from typing import TextIO
 
-from logger.console import forms
-from logger.console.forms import FieldSpec, Form
-from logger.console.keys import NOTE_KINDS, NOTE_TEXTS, USES, KeyUse, applies, step
-from logger.console.line_report import Reporter, figures, spoken
+from logger.console.earlier import Compared
+from logger.console.keys import USES, KeyUse, applies, step
+from logger.console.line_report import Reporter, spoken
+from logger.console.lines import run_talk
+from logger.console.lines.talk import Talk
+from logger.console.lines.typed import LeaveError, Lines
 from logger.console.literal import literal
-from logger.console.places import PLACES
-from logger.console.words import broker_line, controls_line, link_line
-from logger.core.snapshot import Snapshot
+from logger.console.places import PLACES, Place, place_called, place_of
 from logger.service.client import Reply, ServiceClient
 
-LINE_LIMIT = 2000
 ENTER_AFTER_S = 0.5
+FIRST_PICTURE_S = 5.0
 OVER = ("awaiting_review", "closed", "aborted", "interrupted", "invalid")
 _PLAIN = str.maketrans({"±": "+/-", "µ": "u", "×": "x", "…": "...", "–": "-", "°": "deg"})
-Values = dict[str, str]
-Lines = asyncio.Queue[str | None]
-
-
-def lines_of(descriptor: int, encoding: str) -> Lines:
-    """Lines as they come, None at the end of input.
-
-    Read in a thread that never holds up the exit, and below Python's own buffer, whose lock a thread
-    left waiting would keep.
-    """
-    queue: Lines = asyncio.Queue()
-    loop = asyncio.get_running_loop()
-
-    def read() -> None:
-        with contextlib.suppress(OSError, RuntimeError):
-            for line in _split(descriptor, encoding):
-                loop.call_soon_threadsafe(queue.put_nowait, line)
-        with contextlib.suppress(RuntimeError):
-            loop.call_soon_threadsafe(queue.put_nowait, None)
-
-    threading.Thread(target=read, name="read lines", daemon=True).start()
-    return queue
-
-
-def _split(descriptor: int, encoding: str) -> Iterator[str]:
-    """Whole lines, what follows the last one included; a line without end is cut."""
-    rest = b""
-    while data := os.read(descriptor, 4096):
-        *lines, rest = (rest + data).split(b"\n")
-        for line in lines:
-            yield line.decode(encoding, "replace")
-        if len(rest) > LINE_LIMIT:
-            yield rest[:LINE_LIMIT].decode(encoding, "replace")
-            rest = b""
-    if rest:
-        yield rest.decode(encoding, "replace")
-
-
-class LeaveError(Exception):
-    """The input ended or the person left."""
 
 
 class LineMode:
     """One watcher that speaks in lines."""
 
     def __init__(
-        self, client: ServiceClient, out: TextIO, operator: str, *, ascii_only: bool = False
+        self,
+        client: ServiceClient,
+        out: TextIO,
+        operator: str,
+        *,
+        ascii_only: bool = False,
+        hidden: Callable[[], AbstractContextManager[None]] = contextlib.nullcontext,
     ) -> None:
+        """`hidden` keeps what is typed off the screen for as long as it is entered."""
         self._client = client
         self._out = out
-        self._operator = operator
         self._ascii = ascii_only
         self._reporter = Reporter()
+        self._compared = Compared(client)
         self._asked_at_s = time.monotonic()
         self._asked: object = None
         self._lines: Lines = asyncio.Queue()
         self._answering = asyncio.Event()
+        self._talk = Talk(client, self.say, self._next, hidden, operator)
         self._end: asyncio.Future[int] = asyncio.get_running_loop().create_future()
 
     def say(self, text: str) -> None:
@@ -111,6 +78,7 @@ class LineMode:
         await self._end
         for task in tasks:
             task.cancel()
+        self._compared.close()
         ended = await asyncio.gather(*tasks, return_exceptions=True)
         for each in ended:
             if isinstance(each, Exception) and not isinstance(each, LeaveError):
@@ -124,6 +92,9 @@ class LineMode:
                 self.say(line)
             if watch.snapshot is None or not watch.answering:
                 continue
+            remark = self._compared.take(watch.snapshot, watch.history)
+            if remark:
+                self.say(f"This run is {remark}.")
             self._answering.set()
             asked = (watch.snapshot.state, watch.snapshot.instruction.key)
             if asked != self._asked:
@@ -137,13 +108,17 @@ class LineMode:
         if start is not None:
             await self._start_at_once(start)
         self.say("Type help for the commands. An empty line does what is asked now.")
+        with contextlib.suppress(TimeoutError):
+            # Lines from a pipe are there before the service has answered.
+            async with asyncio.timeout(FIRST_PICTURE_S):
+                await self._answering.wait()
         while True:
             await self._do((await self._next()).strip())
 
     async def _start_at_once(self, start: Mapping[str, str]) -> None:
         await self._answering.wait()
         reply = await self._client.command("start", **start)
-        self._answer(reply)
+        self._talk.answer(reply)
         if not reply.ok:
             self.leave(3)
 
@@ -153,163 +128,71 @@ class LineMode:
             raise LeaveError
         return line.rstrip("\r\n")
 
-    @property
-    def _snapshot(self) -> Snapshot | None:
-        return self._client.watch().snapshot
+    # what a line does
 
     async def _do(self, line: str) -> None:
         word, _, rest = line.partition(" ")
+        rest = rest.strip()
+        use = next((each for each in USES if word.lower() in (each.key, each.word)), None)
+        place = _place(line, use, word, rest)
         if not word:
             await self._do_step()
-            return
-        use = next((each for each in USES if word.lower() in (each.key, each.word)), None)
-        if use is None:
-            self.say(f"{literal(word, 40)} is no command. Type help for the commands.")
+        elif place is not None:
+            await place[0].speak(self._talk, place[1])
+        elif use is not None:
+            await self._use(use, rest)
         else:
-            await self._use(use, rest.strip())
+            self.say(f"{literal(word, 40)} is no command. Type help for the commands.")
 
     async def _do_step(self) -> None:
-        snapshot = self._snapshot
-        now = step(snapshot.can) if snapshot and self._client.watch().answering else None
+        snapshot = self._talk.snapshot
+        now = step(snapshot.can) if snapshot and self._talk.answering else None
         if now is None:
             self.say("Nothing is asked of the keyboard now.")
         elif time.monotonic() - self._asked_at_s < ENTER_AFTER_S:
             self.say("That came before the instruction could be read. Once more, please.")
         elif now[0] in ("accept_weight", "close"):
-            await self._command(now[0])
+            await self._talk.command(now[0])
         else:
             await self._use(next(each for each in USES if each.key == now[0]), "")
 
     async def _use(self, use: KeyUse, rest: str) -> None:
-        snapshot = self._snapshot
+        snapshot = self._talk.snapshot
         if use.key == "q":
             raise LeaveError
         if use.key == "?":
             self._help()
+        elif use.key == "g":
+            self._say_places()
         elif snapshot is None:
-            self.say("The service does not answer.")
-        elif use.key in "evcg" or applies(use, snapshot.can):
-            await self._use_now(use.key, rest, snapshot)
+            self._talk.answer(Reply(False, "The service does not answer."))
+        elif use.key in "evc" or applies(use, snapshot.can):
+            await run_talk.use(self._talk, use.key, rest, snapshot)
         else:
             self.say(f"{use.label} is not possible now.")
 
-    async def _use_now(self, key: str, rest: str, snapshot: Snapshot) -> None:
-        if key in NOTE_TEXTS:
-            await self._command("note", kind=NOTE_KINDS[key], text=NOTE_TEXTS[key])
-        elif key == "i":
-            await self._command("sieve_care", in_order=True)
-        elif key == "d":
-            await self._command("lid_deposits")
-        elif key == "v":
-            self._say_all(snapshot)
-        elif key == "g":
-            for place in PLACES:
-                self.say(f"{place.label}: {place.help}")
-        elif key == "e":
-            for event in snapshot.events:
-                self.say(f"{literal(event.utc, 30)} {literal(event.text)}")
-        elif key == "k" and "take_controls" not in snapshot.can:
-            await self._command("release_controls")
-        else:
-            await self._ask(*self._form(key, snapshot), rest)
-
-    def _form(self, key: str, snapshot: Snapshot) -> tuple[Form, Callable[[Values], Awaitable[Reply]]]:
-        send = self._client.command
-        if key == "n":
-            return self._new_run(snapshot)
-        if key == "c":
-            return self._cautions(snapshot)
-        if key == "w":
-            return forms.TYPE_WEIGHT, lambda values: forms.type_weight(send, values)
-        if key == "o":
-            return forms.SIEVE_FINDING, lambda values: send("sieve_care", **values)
-        if key == "m":
-            return forms.NOTE, lambda values: send("note", kind=NOTE_KINDS["m"], **values)
-        if key == "k":
-            form = forms.take_controls(self._operator, snapshot.controls_held_by)
-            return form, lambda values: send("take_controls", **values)
-        name = next(each.needs for each in USES if each.key == key)
-        return forms.REASONS[name], lambda values: send(name, **values)
-
-    def _new_run(self, snapshot: Snapshot) -> tuple[Form, Callable[[Values], Awaitable[Reply]]]:
-        for number, method in enumerate(snapshot.methods, 1):
-            self.say(f"{number}: {literal(method.title, 80)}, {literal(method.summary, 120)}")
-        following = snapshot.next_run
-        fill = {} if following is None or following.complete else forms.fill_of(following)
-        form = forms.new_run(self._operator, fill)
-        ids = [method.id for method in snapshot.methods]
-        wanted = ids.index(fill["method_id"]) + 1 if fill.get("method_id") in ids else 1
-        which = FieldSpec("method", f"method, 1 to {len(ids)}", initial=str(wanted))
-
-        async def send(values: Values) -> Reply:
-            number = values.pop("method")
-            if not number.isdecimal() or not 1 <= int(number) <= len(snapshot.methods):
-                return Reply(False, f"There is no method {literal(number, 20)}.")
-            return await self._client.command(
-                "start", method_id=snapshot.methods[int(number) - 1].id, **values
-            )
-
-        return Form(form.title, form.lines, (which, *form.fields), form.enter), send
-
-    def _cautions(self, snapshot: Snapshot) -> tuple[Form, Callable[[Values], Awaitable[Reply]]]:
-        for number, text in enumerate(snapshot.cautions, 1):
-            self.say(f"{number}. {literal(text, 600)}")
-        due = "acknowledge" in snapshot.can
-        name = (snapshot.run.operator_id if snapshot.run else "") or self._operator
-        fields = (FieldSpec("name", "your name", initial=name),) if due else ()
-        return Form("Cautions", (), fields, ""), lambda values: self._client.command("acknowledge", **values)
-
-    async def _ask(self, form: Form, send: Callable[[Values], Awaitable[Reply]], rest: str) -> None:
-        """Asks for what is not given on the line; `back` leaves."""
-        if not form.fields:
-            return
-        values = forms.from_line(form, rest)
-        for text in form.lines:
-            self.say(text)
-        for field in form.fields:
-            if not values.get(field.name):
-                value = await self._answer_to(field)
-                if value is None:
-                    self.say("Nothing was sent.")
-                    return
-                values[field.name] = value
-        if form.confirm and await self._refused(form.confirm):
-            self.say("Nothing was sent.")
-            return
-        self._answer(await send(values))
-
-    async def _answer_to(self, field: FieldSpec) -> str | None:
-        hint = (
-            f" [{literal(field.initial, 40)}]" if field.initial else "" if field.required else " (optional)"
-        )
-        while True:
-            self.say(f"{field.label}{hint}:")
-            value = (await self._next()).strip() or field.initial
-            if value == "back":
-                return None
-            if value or not field.required:
-                return value[: forms.FIELD_LIMIT]
-            self.say("It is needed. Type back to leave.")
-
-    async def _refused(self, question: str) -> bool:
-        self.say(f"{question} Type yes to go on.")
-        return (await self._next()).strip().lower() != "yes"
-
-    async def _command(self, name: str, **args: str | bool) -> None:
-        self._answer(await self._client.command(name, **args))
-
-    def _answer(self, reply: Reply) -> None:
-        self.say(literal(reply.text) if reply.ok else f"NOT DONE: {literal(reply.text)}")
-
-    def _say_all(self, snapshot: Snapshot) -> None:
-        for line in figures(snapshot):
-            self.say(line)
-        for link in snapshot.links:
-            self.say(f"{link_line(link)} old. {literal(link.text)}")
-        self.say(f"{broker_line(snapshot.broker)}. {controls_line(snapshot)}.")
+    def _say_places(self) -> None:
+        for place in PLACES:
+            self.say(f"{place.word} or go {place.key}: {place.help}")
 
     def _help(self) -> None:
         for use in USES:
-            words = "All figures of the moment." if use.key == "v" else use.help
-            self.say(f"{use.word} or {use.key}: {words if use.key != '?' else 'These lines.'}")
+            words = {"v": "All figures of the moment.", "?": "These lines.", "g": "The places:"}.get(
+                use.key, use.help
+            )
+            self.say(f"{use.word} or {use.key}: {words}")
+            if use.key == "g":
+                self._say_places()
         self.say("Reasons may follow on the line (hold sieve torn). back leaves a question.")
+
+
+def _place(line: str, use: KeyUse | None, word: str, rest: str) -> tuple[Place, str] | None:
+    """The place that a line goes to, and what follows its name: `go w`, `worklist 3`, `control chart`."""
+    if use is not None and use.key == "g" and rest:
+        name, _, after = rest.partition(" ")
+        found = place_of(name) or place_called(name)
+        return None if found is None else (found, after.strip())
+    if use is None and (whole := place_called(line)) is not None:
+        return whole, ""
+    found = place_called(word) if use is None else None
+    return None if found is None else (found, rest)

@@ -11,7 +11,7 @@ import os
 import signal
 import sys
 import threading
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Iterator, Mapping
 from types import FrameType, TracebackType
 from typing import Any, Self
 
@@ -116,13 +116,46 @@ class TerminalGuard:
             termios.tcsetattr(0, termios.TCSANOW, self._settings)
 
 
-def _settings() -> list[Any] | None:
+def takes_more(descriptor: int) -> bool:
+    """Whether the terminal has taken what was written: false while a slow link is behind."""
+    if sys.platform == "win32":
+        return True
+    import select
+
+    try:
+        poll = select.poll()
+        poll.register(descriptor, select.POLLOUT)
+        return bool(poll.poll(0))
+    except (OSError, ValueError):
+        return True
+
+
+@contextlib.contextmanager
+def hidden(descriptor: int) -> Iterator[None]:
+    """What is typed at this terminal is not shown, except its line's end. Nothing is done to what is none."""
+    before = _settings(descriptor)
+    if before is None or sys.platform == "win32":
+        yield
+        return
+    import termios
+
+    quiet = [*before]
+    quiet[3] = (quiet[3] & ~termios.ECHO) | termios.ECHONL
+    termios.tcsetattr(descriptor, termios.TCSADRAIN, quiet)
+    try:
+        yield
+    finally:
+        with contextlib.suppress(termios.error, OSError):
+            termios.tcsetattr(descriptor, termios.TCSADRAIN, before)
+
+
+def _settings(descriptor: int = 0) -> list[Any] | None:
     if sys.platform == "win32":
         return None
     import termios
 
     try:
-        return termios.tcgetattr(0)
+        return termios.tcgetattr(descriptor)
     except (termios.error, OSError):
         return None
 

@@ -30,23 +30,28 @@ class Beside:
     high_pct: float
 
 
-def beside_earlier(t_s: float, load_pct: float, earlier: Sequence[Points]) -> Beside | None:
+def beside_earlier(
+    t_s: float, load_pct: float, earlier: Sequence[Points], slack_s: float = 0.0
+) -> Beside | None:
     """Judges the load after `t_s`; a run that was over by then keeps its last load.
 
-    `earlier` holds (time in s, load in % of the charge) in order of time, with the same clock as `t_s`.
+    `earlier` holds (time in s, load in % of the charge) in order of time, with the same clock as `t_s`. Their
+    lowest and highest are taken over `slack_s` before and after, since clocks of two runs are not alike to the second.
     None while fewer than FEWEST earlier runs are known at this time.
     """
-    loads = [_load_at(points, t_s) for points in earlier if points and points[0][0] <= t_s]
-    if len(loads) < FEWEST:
+    known = [points for points in earlier if points and points[0][0] <= t_s - slack_s]
+    if len(known) < FEWEST:
         return None
-    low, high = min(loads), max(loads)
-    room = max(LEAST_PCT, SHARE * (high - low))
+    now = [_load_at(points, t_s) for points in known]
+    low = min(_load_at(points, t_s + slack_s) for points in known)
+    high = max(_load_at(points, t_s - slack_s) for points in known)
+    room = max(LEAST_PCT, SHARE * (max(now) - min(now)))
     word: Literal["like", "slower", "faster"] = "like"
     if load_pct > high + room:
         word = "slower"
     elif load_pct < low - room:
         word = "faster"
-    return Beside(word, len(loads), load_pct, low, high)
+    return Beside(word, len(known), load_pct, low, high)
 
 
 def _load_at(points: Points, t_s: float) -> float:

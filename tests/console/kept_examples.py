@@ -105,9 +105,38 @@ def run(args: dict[str, Any]) -> dict[str, Any]:
     }
 
 
+def control(args: dict[str, Any]) -> dict[str, Any]:
+    """Twelve checks of one sieve; the last but one is beyond its warning limit, the last beyond its action limit."""
+    signals = ["none"] * 10 + ["warning", "action"]
+    points = [
+        {
+            "checked_on": f"2031-04-{day:02d}",
+            "value_pct": 50.1 + 0.1 * (day % 3) + (1.0 if signal != "none" else 0.0),
+            "distance": 0.5,
+            "signal": signal,
+            "reason": "" if signal == "none" else "beyond its limit",
+        }
+        for day, signal in enumerate(signals, 1)
+    ]
+    limits = {"centre_pct": 50.2, "sd_pct": 0.3, "warning_pct": [49.6, 50.8], "action_pct": [49.3, 51.1]}
+    return {
+        "series": [{"sieve_id": "S-32-0007", "certificate": "RP-11", "checks": 12}],
+        "chart": {
+            "sieve_id": "S-32-0007",
+            "certificate": "RP-11",
+            "certified_pct": 50.0,
+            "start": 8,
+            "why": "",
+            "limits": limits,
+            "points": points,
+        },
+    }
+
+
 ANSWERS: dict[str, Callable[[dict[str, Any]], Any]] = {
     "runs": runs,
     "run": run,
+    "control": control,
     "shift": shift_examples.shift,
     "worklist": shift_examples.worklist,
     "new_run": shift_examples.new_run,

@@ -43,7 +43,9 @@ def moved(snapshot: Snapshot, step: int) -> Snapshot:
 
 async def main(path: Path, name: str, moving: bool) -> None:
     """Serves one example, four pictures a second, until killed."""
-    service = FakeService(path, examples.ALL[name](), found=kept_examples.found, heartbeat_s=3600.0 if moving else BEAT_S)
+    service = FakeService(
+        path, examples.ALL[name](), found=kept_examples.found, heartbeat_s=3600.0 if moving else BEAT_S
+    )
     await service.start()
     first, step = service.snapshot, 0
     while True:

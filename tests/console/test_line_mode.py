@@ -15,8 +15,9 @@ from typing import Any
 import pytest
 
 from logger.console import line_mode
-from logger.console.line_mode import LineMode, lines_of
+from logger.console.line_mode import LineMode
 from logger.console.line_report import PROGRESS_S, REPEAT_S, Reporter, spoken
+from logger.console.lines.typed import Lines, lines_of
 from logger.core.snapshot import EventView, Instruction, Snapshot
 from logger.service.client import History, ServiceClient, Watch
 from tests.console import examples
@@ -118,9 +119,7 @@ def test_hostile_texts_are_lines(text: str) -> None:
 class Session:
     """A line mode under test."""
 
-    def __init__(
-        self, mode: LineMode, out: io.StringIO, lines: line_mode.Lines, service: FakeService
-    ) -> None:
+    def __init__(self, mode: LineMode, out: io.StringIO, lines: Lines, service: FakeService) -> None:
         self.mode, self.out, self.lines, self.service = mode, out, lines, service
         self.task: asyncio.Task[int]
 
@@ -220,7 +219,7 @@ async def test_lines_become_commands(snapshot: Any, typed: list[str], command: A
         (examples.sieving, [""], "Nothing is asked of the keyboard now."),
         (examples.sieving, ["stop late", "no"], "Nothing was sent."),
         (examples.sieving, ["stop", "back"], "Nothing was sent."),
-        (examples.idle, ["new", "9", "S", "", "", "", "", ""], "NOT DONE: There is no method 9."),
+        (examples.idle, ["new", "9", "back"], "There is no method 9."),
         (examples.weighing, ["weight abc why"], "NOT DONE: Type the mass in g"),
         (examples.sieving, ["help"], "hold or h: Hold the run, with a reason."),
         (examples.sieving, ["view"], "Still open: loss rate above 0.20 %/min."),

@@ -36,6 +36,13 @@ def test_runs_that_are_very_alike_leave_room_for_one_percent() -> None:
     assert words == ["like", "like", "slower"]
 
 
+def test_clocks_that_differ_by_seconds_make_no_odd_run() -> None:
+    steep = [[(0.0, 100.0), (50.0, 50.0), (100.0, 30.0)]] * 3
+    found = [beside_earlier(30.0, load, steep, slack_s=5.0) for load in (64.1, 70.0, 75.9, 76.1, 63.9)]
+    assert [each.word for each in found if each] == ["like", "like", "like", "slower", "faster"]
+    assert beside_earlier(3.0, 99.0, steep, slack_s=5.0) is None
+
+
 def test_too_few_say_nothing() -> None:
     assert beside_earlier(60.0, 99.0, EARLIER[:2]) is None
     late = [[(50.0, 40.0), (60.0, 30.0)]] * 3

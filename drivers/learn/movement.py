@@ -3,12 +3,17 @@
 from __future__ import annotations
 
 import itertools
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from typing import Final
 
 STEADY_S: Final = 1.0
 """So long before and after, the value must stand still for a line to be surely steady."""
+STEADY_SHARE: Final = 0.01
+"""Flicker up to this share of the whole reach is no movement."""
+GLIDE_S: Final = 0.4
+GLIDE_SHARE: Final = 0.03
+"""Going one way through so much of the reach in `GLIDE_S`, and again, is movement."""
 LEAST_MOVING: Final = 3
 LEAST_STEADY: Final = 8
 
@@ -22,21 +27,36 @@ class Movement:
 
 
 def movement(values: Sequence[float], times_s: Sequence[float], digit: float) -> Movement:
-    """Judges each line by its neighbours. `digit` is one step of the last digit, in the unit of `values`."""
+    """Judges each line by its neighbours. `digit` is one step of the last digit, in the unit of `values`.
+
+    It moved where it leapt, or went one way through a part of its whole reach; a pressure does so among flicker.
+    """
     jumps = [abs(b - a) for a, b in itertools.pairwise(values)] or [0.0]
-    noise = sorted(jumps)[len(jumps) // 2]
-    small, large = max(3.2 * digit, 6 * noise), max(10 * digit, 20 * noise)
-    moving = [False, *(jump > large for jump in jumps)]
-    steady: list[bool] = []
+    noise = sorted(jumps)[len(jumps) // 4]
+    reach = max(values) - min(values)
+    leaps = [False, *(jump > max(10 * digit, 20 * noise) for jump in jumps)][: len(values)]
+    around = zip(values, _near(values, times_s, GLIDE_S), strict=True)
+    glides = [_glides(near[0], value, near[-1], GLIDE_SHARE * reach) for value, near in around]
+    moving = [leapt or gliding for leapt, gliding in zip(leaps, glides, strict=True)]
+    small = max(3.2 * digit, 6 * noise, STEADY_SHARE * reach)
+    steady = [max(near) - min(near) <= small for near in _near(values, times_s, STEADY_S)]
+    return Movement(tuple(moving), tuple(steady))
+
+
+def _near(values: Sequence[float], times_s: Sequence[float], within_s: float) -> Iterator[Sequence[float]]:
+    """For each line the values of its neighbours in time, two on either side at least."""
     low = high = 0
     for i, at_s in enumerate(times_s):
-        while times_s[low] < at_s - STEADY_S:
+        while times_s[low] < at_s - within_s:
             low += 1
-        while high < len(times_s) and times_s[high] <= at_s + STEADY_S:
+        while high < len(times_s) and times_s[high] <= at_s + within_s:
             high += 1
-        near = values[max(0, min(low, i - 2)) : max(high, i + 3)]
-        steady.append(max(near) - min(near) <= small)
-    return Movement(tuple(moving[: len(values)]), tuple(steady))
+        yield values[max(0, min(low, i - 2)) : max(high, i + 3)]
+
+
+def _glides(before: float, value: float, after: float, far: float) -> bool:
+    """Whether it went one way, from a good while before to a good while after."""
+    return min(value - before, after - value) >= far > 0 or min(before - value, value - after) >= far > 0
 
 
 def stability_marks(
@@ -60,7 +80,7 @@ def stability_marks(
     for stable, unstable in (different, different[::-1]):
         if (
             share(unstable, moved.moving, n_moving) >= 0.9
-            and share(stable, moved.steady, n_steady) >= 0.6
+            and share(stable, moved.steady, n_steady) >= 0.5
             and _clear_of_chance(texts, moved)
         ):
             return [stable], [unstable]

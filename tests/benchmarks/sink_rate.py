@@ -76,9 +76,10 @@ def bare_rate(database: Database, arrivals: Sequence[Arrival], batch: int) -> fl
     for first in range(0, len(arrivals), batch):
         part = arrivals[first : first + batch]
 
-        def write(cursor: Cursor, first: int = first, part: Sequence[Arrival] = part) -> None:
-            for place, arrival in enumerate(part, first):
-                cursor.run("INSERT INTO bare VALUES (?, ?, ?)", (arrival.topic, place, arrival.payload))
+        rows = [(arrival.topic, place, arrival.payload) for place, arrival in enumerate(part, first)]
+
+        def write(cursor: Cursor, rows: Sequence[tuple[str, int, bytes]] = rows) -> None:
+            cursor.run_many("INSERT INTO bare VALUES (?, ?, ?)", rows)
 
         database.transaction(write)
     return len(arrivals) / (time.perf_counter() - begun)

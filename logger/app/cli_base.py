@@ -52,7 +52,7 @@ def the_bench(given: Path | None, data: DataFolder) -> Path:
     if not path.exists():
         raise ConfigError(
             path,
-            "there is no bench file; name one with --bench, or copy one from "
+            "there is no bench file; make one with `lastgrain setup`, name one with --bench, or copy one from "
             f"{config_benches()} and set its ports (`lastgrain demo` needs none)",
         )
     return path.absolute()

@@ -18,7 +18,7 @@ from typing import Any, TypeVar
 
 from logger.core.run_list import NONE, OPEN, RunFilter, RunLine, RunPage
 
-FORMAT = 1
+FORMAT = 2
 _BLOCK = 500
 
 _TABLES = """
@@ -112,7 +112,7 @@ def _opened(path: Path) -> sqlite3.Connection:
     index = sqlite3.connect(path, isolation_level=None)
     try:
         index.execute("PRAGMA busy_timeout = 5000")
-        if index.execute("PRAGMA user_version").fetchone()[0] != FORMAT:
+        if not _is_ours(index):
             prepare(index)
     except BaseException:
         index.close()
@@ -120,9 +120,16 @@ def _opened(path: Path) -> sqlite3.Connection:
     return index
 
 
+def _is_ours(index: sqlite3.Connection) -> bool:
+    return bool(index.execute("PRAGMA user_version").fetchone()[0] == FORMAT)
+
+
 def prepare(index: sqlite3.Connection) -> None:
     """Empty tables, whatever was there."""
     index.execute("BEGIN IMMEDIATE")
+    if _is_ours(index):
+        index.execute("COMMIT")  # another process was quicker
+        return
     names = index.execute(
         "SELECT name FROM sqlite_master WHERE type = 'table' AND name IN ('seen', 'line', 'word')"
     )
@@ -191,7 +198,7 @@ def _add_runs(index: sqlite3.Connection, store: sqlite3.Connection) -> None:
         )
         index.executemany(
             "INSERT INTO word (rowid, text, id) VALUES (?, ?, ?)",
-            ((row[0], _words(*row[3:7]), _one_word(row[1])) for row in block),
+            ((row[0], _words(*row[3:7]), _ids(row[1], row[0])) for row in block),
         )
         index.execute("UPDATE seen SET number = ?, run_id = ?", block[-1][:2])
 
@@ -257,6 +264,11 @@ def _of_body(body: str, known: Sequence[Any]) -> dict[str, Any]:
 
 def _words(*texts: str) -> str:
     return "\n".join(texts)
+
+
+def _ids(run_id: str, number: int) -> str:
+    """Under the words that are looked for as a whole: id and number."""
+    return f"{_one_word(run_id)} {_NUMBERED}{number}"
 
 
 def _one_word(run_id: str) -> str:
@@ -327,13 +339,18 @@ def _search(text: str) -> tuple[str, list[tuple[str, Any]]]:
 
 def _match(word: str) -> str:
     found = f"text : {_quoted(word)} *"
-    return f"({found} OR id : {_quoted(_one_word(word))} *)" if _RUN_ID.fullmatch(word) else found
+    if _RUN_ID.fullmatch(word):
+        return f"({found} OR id : {_quoted(_one_word(word))} *)"
+    return f"({found} OR id : {_quoted(_NUMBERED + word)})" if _NUMBER.fullmatch(word) else found
 
 
 def _quoted(word: str) -> str:
     return '"' + word.replace('"', '""') + '"'
 
 
+_NUMBER = re.compile("[1-9][0-9]{0,6}", re.ASCII)
+_NUMBERED = "n"
+"""Stands before a run's number in the index, so that it is no beginning of an id."""
 _RUN_ID = re.compile("[0-9a-fA-F]{8}[0-9a-fA-F-]*", re.ASCII)
 """A shorter beginning would find runs of a time by chance: ids begin with it."""
 _SIGN = "instr(sample_id || char(10) || lot || char(10) || operator_id || char(10) || method_id, ?)"

@@ -6,6 +6,7 @@ import json
 import sqlite3
 import time
 from collections.abc import Callable
+from concurrent.futures import ThreadPoolExecutor
 from contextlib import closing
 from functools import cache, partial
 from pathlib import Path
@@ -83,13 +84,22 @@ def test_filters_find_what_a_plain_look_finds(store: Path, wanted: dict[str, str
         (run_id_of(55)[:7], []),
         (f"{lot_of(60)} {OPERATORS[60 % 9]}", [n for n in range(99, 49, -1) if n % 9 == 60 % 9]),
         ("000123 fly", []),
-        ("23", []),
+        ("23", [23]),
+        ("0023", []),
+        ("#23", []),
         ("filler", [n for n in range(RUNS, 0, -1) if METHODS[n % 4].startswith("filler")]),
         ("  ", list(range(RUNS, 0, -1))),
     ],
 )
 def test_words_are_found_by_their_beginnings(store: Path, text: str, expected: list[int]) -> None:
     assert numbers(store, text=text) == expected
+
+
+def test_several_may_make_the_index_at_once(tmp_path: Path) -> None:
+    path = big_history(tmp_path / "s.sqlite", 200)
+    with ThreadPoolExecutor(4) as threads:
+        found = list(threads.map(lambda _: numbers(path, text="mill"), range(8)))
+    assert found == [list(range(200, 0, -1))] * 8
 
 
 def test_pages_follow_each_other_without_gap_or_repeat(store: Path) -> None:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import asyncio
 import contextlib
 import signal
+import sqlite3
 import subprocess
 import sys
 from collections.abc import Iterator
@@ -113,27 +114,39 @@ async def test_kill_minus_nine_of_the_sink_loses_nothing_and_keeps_nothing_twice
             await until(path.exists)
             await asyncio.sleep(0.5)
         async with running(publisher(broker.port, outbox)):
-            for part in range(4):
-                for _ in range(100):
-                    add_a_run(outbox)
-                with child(broker.port, path):
-                    aim = 500 * part + 350
+            for part in range(3):
+                add_runs(outbox, 100)
+                with contextlib.ExitStack() as held, child(broker.port, path):
+                    aim = 600 * part + 350
                     await until(lambda aim=aim: kept(path) > aim, 20.0)  # type: ignore[misc]
-            add_a_run(outbox)
+                    # It has messages in hand that it cannot keep: killed now, it must not have taken them.
+                    held.enter_context(locked(path))
+                    add_runs(outbox, 20)
+                    await until(lambda: not outbox._in_state("waiting"))
+                    await asyncio.sleep(0.2)
+            add_runs(outbox, 1)
             with child(broker.port, path) as last:
-                await until(lambda: kept(path) == 2005, 20.0)
+                await until(lambda: kept(path) == 1805, 20.0)
                 last.send_signal(signal.SIGTERM)
                 assert await asyncio.to_thread(last.wait, 10) == 0
     found = bench_report(SqliteDatabase(path))
-    assert (found.messages, found.records, found.missing, found.behind) == (2005, 401, (), 0)
-    assert select(path, "SELECT count(*), count(DISTINCT seq) FROM message") == [(2005, 2005)]
-    assert select(path, "SELECT count(*) FROM reading") == [(2 * 3 * 401,)]
+    assert (found.messages, found.records, found.missing, found.behind) == (1805, 361, (), 0)
+    assert select(path, "SELECT count(*), count(DISTINCT seq) FROM message") == [(1805, 1805)]
+    assert select(path, "SELECT count(*) FROM reading") == [(2 * 3 * 361,)]
     assert select(path, "SELECT count(*) FROM set_aside") == [(0,)]
-    assert sink_report(str(path), json_out=True)["benches"][0]["messages"] == 2005
+    assert sink_report(str(path), json_out=True)["benches"][0]["messages"] == 1805
 
 
-def add_a_run(outbox: MemoryOutbox) -> None:
-    for kind in ("event", "readings", "event", "readings", "record"):
+@contextlib.contextmanager
+def locked(path: Path) -> Iterator[None]:
+    """Another program holds the database's write lock."""
+    with contextlib.closing(sqlite3.connect(path, timeout=10.0, isolation_level=None)) as other:
+        other.execute("BEGIN IMMEDIATE")
+        yield
+
+
+def add_runs(outbox: MemoryOutbox, count: int) -> None:
+    for kind in ("event", "readings", "event", "readings", "record") * count:
         outbox.add(kind, body_of(kind, len(outbox.slots) + 1))
 
 

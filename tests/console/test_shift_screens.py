@@ -7,6 +7,7 @@ from pathlib import Path
 from typing import Any
 
 import pytest
+from textual.events import Key
 from textual.widgets import Input
 
 from logger.core.snapshot import MassView, NextRunView, PressureView, Snapshot
@@ -212,3 +213,15 @@ async def test_a_plan_with_a_method_that_is_not_here_starts_nothing(tmp_path: Pa
         await watched.press("ctrl+s")
         await watched.until_shown("✗ Method cocoa-75 of the plan is not on this bench: choose one.")
         assert watched.sent() == []
+
+
+async def test_keys_that_arrive_in_one_go_find_their_fields(tmp_path: Path) -> None:
+    """A slow line delivers them so, and so does a scanner with a line end after each code."""
+    async with watching(tmp_path, _idle(), found=kept_examples.found) as watched:
+        await _open(watched, "s", "not measured yet")
+        await watched.press("a")
+        await watched.until_shown("TEMPERATURE AND HUMIDITY")
+        for key in (*"21", "comma", "5", "enter", *"48", "enter"):
+            watched.app.post_message(Key(key, {"comma": ",", "enter": "\r"}.get(key, key)))
+        await watched.until(lambda: _entered(watched))
+        assert _entered(watched)[0]["entry"] == {"temperature_c": 21.5, "humidity_pct": 48.0}

@@ -131,4 +131,6 @@ class FormScreen(BoardScreen):
 
     def say(self, sentence: str) -> None:
         """Shows what is wrong."""
+        for field in self.query(ScanField):
+            field.stay()
         self.query_one("#error", Static).update(Content.styled(f"✗ {literal(sentence)}", BAD))

@@ -230,6 +230,7 @@ class WorklistScreen(BoardScreen):
         return reply
 
     def _say(self, reply: Reply) -> None:
+        self.query_one("#scan", ScanField).stay()
         mark, style = ("✓", GOOD) if reply.ok else ("✗", BAD)
         self.query_one("#error", Static).update(Content.styled(f"{mark} {literal(reply.text)}", style))
 

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from logger.app.cli_base import EXIT_STORE, EXIT_USAGE, DataOption, JsonOption, fail, print_out, say, the_data
+from logger.app.completion import run_numbers
 
 if TYPE_CHECKING:
     from logger.app.report_files import Form
@@ -34,7 +35,10 @@ def chosen(form: str, paper: str) -> tuple[Form, Paper]:
 
 
 def runs_report(
-    which: Annotated[str, typer.Argument(metavar="RUN", help="Number, or the beginning of the id.")],
+    which: Annotated[
+        str,
+        typer.Argument(metavar="RUN", autocompletion=run_numbers, help="Number, or the beginning of the id."),
+    ],
     form: FormatOption = "html",
     paper: PaperOption = "a4",
     language: LanguageOption = "en",
@@ -89,7 +93,10 @@ def runs_summary(
 
 
 def runs_code(
-    which: Annotated[str, typer.Argument(metavar="RUN", help="Number, or the beginning of the id.")],
+    which: Annotated[
+        str,
+        typer.Argument(metavar="RUN", autocompletion=run_numbers, help="Number, or the beginning of the id."),
+    ],
     code: Annotated[str | None, typer.Argument(metavar="CODE", help="As printed on a report.")] = None,
     data: DataOption = None,
     json_out: JsonOption = False,

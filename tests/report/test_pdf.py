@@ -135,12 +135,13 @@ def test_every_kind_of_report_is_whole_on_paper(kind: str) -> None:
 
 @pytest.mark.full
 def test_every_hostile_text_comes_through() -> None:
-    for name, text in KEPT.items():
-        document = run_document(with_texts(sheet(ended=None), composed(text)), texts("en"))
-        assert squeezed(with_code_points(composed(text))) in read(pages(document)), name
-    for name in REFUSED.keys() - {"lone surrogate"}:
-        text = REFUSED[name]
-        pdf_report(run_document(with_texts(sheet(ended=E.STOPPED), text[:200]), texts("en")), "a4")
+    kept = [composed(text) for text in KEPT.values()]
+    for start in range(0, len(kept), 6):
+        some = kept[start : start + 6]
+        page = read(pages(run_document(with_texts(sheet(ended=None), " | ".join(some)), texts("en"))))
+        assert [text for text in some if squeezed(with_code_points(text)) not in page] == []
+    hidden = " | ".join(text[:200] for name, text in REFUSED.items() if name != "lone surrogate")
+    pdf_report(run_document(with_texts(sheet(ended=E.STOPPED), hidden), texts("en")), "a4")
 
 
 @pytest.mark.full

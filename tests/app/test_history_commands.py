@@ -44,9 +44,7 @@ def test_the_list_is_searched_filtered_and_paged(store: MadeStore) -> None:
     assert "No run fits" in store("runs", "list", "--search", "zzz").out
 
 
-@pytest.mark.parametrize(
-    "options", [("--outcome", "x"), ("--since", "monday"), ("--group", "x"), ("--review", "y")]
-)
+@pytest.mark.parametrize("options", [("--outcome", "x"), ("--since", "monday")])
 def test_a_filter_that_cannot_be_meant_ends_with_2(store: MadeStore, options: tuple[str, str]) -> None:
     done = store("runs", "list", *options)
     assert (done.code, done.out) == (2, "")
@@ -82,6 +80,7 @@ def test_runs_are_compared_side_by_side(store: MadeStore) -> None:
     assert store("runs", "compare", "1", "77").code == 5
 
 
+@pytest.mark.full
 def test_a_corrected_run_is_found_by_what_it_says_now_and_shows_what_changed(tmp_path: Path) -> None:
     store = made_store(tmp_path / "data")
     for sample in ("S-1", "S-2"):

@@ -50,6 +50,8 @@ from logger.store.register import StoreRegister
 
 TICK_S = 0.1
 LIVE_S = 1.0
+SHIFT_S = 60.0
+"""Real seconds between two looks at what is due; a look is some short reads."""
 _LOG = logging.getLogger("lastgrain.service")
 
 
@@ -133,6 +135,7 @@ async def _run_bench(
     }
     beside: dict[str, Callable[[], Awaitable[None]]] = {
         "live values": lambda: _live(service),
+        "start of shift": lambda: _shift(service),
         "local socket": lambda: LocalServer(
             service, options.data.socket, _queries(options.data, service)
         ).run(),
@@ -192,6 +195,12 @@ async def _tick(service: BenchService) -> None:
     while True:
         await asyncio.sleep(TICK_S)
         service.tick()
+
+
+async def _shift(service: BenchService) -> None:
+    while True:
+        await service.look_at_shift()
+        await asyncio.sleep(SHIFT_S)
 
 
 async def _live(service: BenchService) -> None:

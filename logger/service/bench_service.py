@@ -319,7 +319,14 @@ class BenchService:
             raise Refused("This bench keeps no register.")
         make = entry_maker(args, by, self.clock.utc(), self.setup.plan)
         event = await asyncio.wrap_future(self._register.enter(make))
+        await self.look_at_shift()
         return Reply(True, entered_text(event))
+
+    async def look_at_shift(self) -> None:
+        """What is due is counted anew: after every entry, and now and then."""
+        if self.jobs is not None:
+            await self.jobs.look(self.clock.utc())
+            self.changed.set()
 
     async def _open_run(self, plan: RunPlan) -> int:
         engine = RunEngine(plan, self.clock.now_ns(), self.clock.utc, self.setup.live_rate)

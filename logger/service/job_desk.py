@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import asyncio
+import contextlib
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from typing import Any
@@ -48,6 +49,14 @@ class JobDesk:
         self, book: ShiftBook, bench: BenchPlan, rig: Rig | None, methods: Mapping[str, Method]
     ) -> None:
         self._book, self._bench, self._rig, self._methods = book, bench, rig, methods
+        self.due_now = 0
+        """Tasks of the start of a shift that are due or failed, as last looked at."""
+
+    async def look(self, utc: str) -> None:
+        """Counts what is due anew; keeps the count where the store cannot be read."""
+        with contextlib.suppress(Refused):
+            items = await asyncio.to_thread(self.due, utc)
+            self.due_now = sum(item.standing in ("due", "failed") for item in items)
 
     async def start(
         self, method: Method, sample: Sample, args: Mapping[str, Any], state: RegisterState, utc: str

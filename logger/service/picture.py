@@ -57,6 +57,8 @@ def _instruction(service: BenchService, now_ns: int) -> Instruction:
     """The run's own; at its end and on a free bench with what the sample still needs."""
     engine, following = service.engine, service.next_run
     found = IDLE if engine is None else instruction(engine, now_ns)
+    if engine is None and following is None:
+        return _free(service)
     if following is None or (engine is not None and not engine.ended):
         return found
     if engine is not None:
@@ -65,6 +67,15 @@ def _instruction(service: BenchService, now_ns: int) -> Instruction:
     if following.complete:
         return replace(found, detail=f"{sample} {following.text}")
     return replace(found, text=following.text, detail=sample)
+
+
+def _free(service: BenchService) -> Instruction:
+    """A new run, and before it what the start of a shift asks for."""
+    count = 0 if service.jobs is None else service.jobs.due_now
+    if count == 0:
+        return IDLE
+    tasks = "1 task of the start of shift is" if count == 1 else f"{count} tasks of the start of shift are"
+    return replace(IDLE, detail=f"{IDLE.detail} {tasks} due: go to (g), start of shift (s).")
 
 
 def live_values(picture: Snapshot) -> dict[str, Any]:

@@ -12,8 +12,7 @@ from tests.app.stores import BENCH, MadeStore, made_store
 from tests.system.virtual_run import shipped_method
 
 PLAN = "sample_id;lot;method;due;priority\r\nM-1;L1;filler-45-interval;2031-05-02;1,0\r\nM-2;L1;;;\r\nM-2;L1;;;\r\n"
-SHIFT = """
-[shift]
+SHIFT = """[shift]
 air_every_hours = 8
 zero_every_hours = 12
 backup_every_days = 7
@@ -25,7 +24,9 @@ LATER = "2099-01-01T06:00:00.000Z"
 @pytest.fixture
 def store(tmp_path: Path) -> MadeStore:
     bench = tmp_path / "bench.toml"
-    bench.write_text(BENCH.read_text(encoding="utf-8") + SHIFT, encoding="utf-8")
+    text = BENCH.read_text(encoding="utf-8")
+    assert text.count("[shift]") == 1
+    bench.write_text(text.replace("[shift]", SHIFT), encoding="utf-8")
     return made_store(tmp_path / "data", bench)
 
 

@@ -13,6 +13,7 @@ from logger.core.register.events import RegisterKind
 from logger.core.register.look import RegisterLook
 from logger.core.register.state import RegisterState
 from logger.core.run.commands import Reply
+from logger.core.run.repeats import EarlierResult
 from logger.core.shift.due import ShiftFacts
 from logger.core.shift.policy import ShiftPolicy
 from logger.core.worklist.job import RunMade
@@ -58,8 +59,11 @@ class MemoryRegister:
     def look(self, sieve_id: str, method_id: str, revision: int) -> RegisterLook:
         return RegisterLook(state=self._book.state())
 
-    def earlier(self, sample_id: str, lot: str, method_id: str) -> tuple[()]:
+    def earlier(self, sample_id: str, lot: str, method_id: str) -> tuple[EarlierResult, ...]:
         return ()
+
+    def state(self) -> RegisterState:
+        return self._book.state()
 
     def enter(self, make: Any) -> Any:
         raise NotImplementedError

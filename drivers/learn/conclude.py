@@ -9,7 +9,7 @@ from dataclasses import dataclass, field, replace
 from decimal import Decimal
 from typing import Final, Literal
 
-from drivers.learn.ends import line_end, lines_of, period_s
+from drivers.learn.ends import line_end, lines_of, period_s, without_spoilt
 from drivers.learn.heard import CannotTell, Line, Passage, Step
 from drivers.learn.layouts import MOST_LINES, Layout, layouts, numbers_at
 from drivers.learn.number import MOST_NUMBERS, Mark
@@ -70,11 +70,21 @@ def conclude(passages: Sequence[Passage], known: Known) -> Told | Question:
     lines = [line for line in lines_of(passages, end) if line.text][-MOST_LINES:]
     if len(lines) < LEAST_LINES:
         raise CannotTell(f"only {len(lines)} lines were heard, {LEAST_LINES} are needed")
-    fitting = list(_fitting(lines))
-    chosen = _chosen(fitting, known)
+    chosen = _chosen(_fitting_somehow(lines), known)
     if isinstance(chosen, Question):
         return chosen
     return _profile(chosen, lines, end, known)
+
+
+def _fitting_somehow(lines: Sequence[Line]) -> list[Layout]:
+    """All lines must fit, or at least all but the few that a bad contact may have spoilt. Raises CannotTell."""
+    try:
+        return list(_fitting(lines))
+    except CannotTell:
+        good = without_spoilt(lines)
+        if len(good) == len(lines):
+            raise
+        return list(_fitting(good))
 
 
 def _fitting(lines: Sequence[Line]) -> Iterator[Layout]:
@@ -199,7 +209,7 @@ def _require_reading(layout: Layout, lines: Sequence[Line]) -> None:
 
 def _only_marks(layout: Layout, lines: Sequence[Line]) -> bool:
     """Whether all lines left over are marks of an overload."""
-    return not range_marks(layout, lines).unexplained
+    return not range_marks(layout, lines, _bare(layout, layout.unit or Unit.G)).unexplained
 
 
 def _bare(layout: Layout, unit: Unit) -> LineProfile:
@@ -247,7 +257,7 @@ def _chosen(fitting: Sequence[Layout], known: Known) -> Layout | Question:
 def number_of(fitting_choice: int, passages: Sequence[Passage]) -> int:
     """The place in the line (from 0) of the choice made in a question about the number."""
     lines = [line for line in lines_of(passages, line_end(passages)) if line.text][-MOST_LINES:]
-    return list(_fitting(lines))[fitting_choice].index
+    return _fitting_somehow(lines)[fitting_choice].index
 
 
 def _fits_mass(layout: Layout, known: Known) -> bool:
@@ -271,7 +281,7 @@ def _profile(layout: Layout, lines: Sequence[Line], end: bytes, known: Known) ->
     rest, loaded = (_median(_in_step(layout.lines, layout.values, s)) for s in (Step.REST, Step.LOADED))
     if unit.quantity is Quantity.MASS and loaded < rest:
         raise CannotTell("the number fell when the weight was put on")
-    marks = range_marks(layout, lines)
+    marks = range_marks(layout, lines, _bare(layout, unit))
     period = period_s(lines)
     profile = replace(
         _bare(layout, unit),

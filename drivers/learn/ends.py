@@ -9,11 +9,15 @@ from collections.abc import Iterator, Sequence
 from typing import Final
 
 from drivers.learn.heard import CannotTell, Line, Passage, Step, all_bytes
+from drivers.learn.tokens import tokens_of
 
 PAUSE_NS: Final = 20_000_000
 """A gap this long is no gap within a line, even at 600 baud (17 ms a character)."""
 ENOUGH_PAUSES: Final = 6
 AGREE: Final = 0.9
+MOST_SPOILT: Final = 0.04
+"""Share of lines that a bad contact may have spoilt; more is a property of the instrument."""
+SELDOM: Final = 2
 _CONTROL: Final = re.compile(rb"[\x00-\x08\x0a-\x1f\x7f]+")
 """Control characters but the tab, which stands between fields."""
 _STARTERS: Final = b"\x01\x02"
@@ -42,13 +46,29 @@ def line_end(passages: Sequence[Passage]) -> bytes:
 def lines_of(passages: Sequence[Passage], end: bytes) -> list[Line]:
     """Whole lines in order; the first may be a fragment and is left out. Raises CannotTell."""
     lines = list(_split(passages, end))
-    if lines and max(len(line.text) for line in lines) > _LONGEST_LINE:
-        raise CannotTell(f"a line is longer than {_LONGEST_LINE} characters")
-    if any(not line.text.isascii() for line in lines):
+    short = [line for line in lines if len(line.text) <= _LONGEST_LINE]
+    if len(short) < (1 - MOST_SPOILT) * len(lines):
+        raise CannotTell(f"lines are longer than {_LONGEST_LINE} characters")
+    good = [line for line in short if line.text.isascii()]
+    if len(good) < (1 - MOST_SPOILT) * len(lines):
         raise CannotTell(
             "the lines carry characters beyond ASCII, which are not read; choose another output format"
         )
-    return lines
+    return good
+
+
+def without_spoilt(lines: Sequence[Line]) -> list[Line]:
+    """Leaves out lines of a shape that hardly any other has, as a lost or a spoilt byte makes them.
+
+    All of them are given back when they are too many to be accidents.
+    """
+    shapes = Counter(_shape(line.text) for line in lines)
+    good = [line for line in lines if shapes[_shape(line.text)] > SELDOM]
+    return good if len(good) >= (1 - MOST_SPOILT) * len(lines) else list(lines)
+
+
+def _shape(text: str) -> tuple[str, ...]:
+    return tuple(token.text if token.kind in ("char", "word") else token.kind for token in tokens_of(text))
 
 
 def _split(passages: Sequence[Passage], end: bytes) -> Iterator[Line]:

@@ -2,13 +2,20 @@
 
 from __future__ import annotations
 
-import re
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from typing import Final
 
 from drivers.learn.heard import Line
 from drivers.learn.layouts import Layout
-from drivers.profile import SignField
+from drivers.learn.tokens import tokens_of
+from drivers.line_grammar import LineGrammar
+from drivers.profile import LineProfile
+from drivers.reading import Quality
+
+LONGEST_MARK: Final = 32
+MOST_KINDS: Final = 20
+"""More kinds of lines without the number than this are no marks."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -20,8 +27,9 @@ class RangeMarks:
     unexplained: tuple[str, ...]
 
 
-def range_marks(layout: Layout, lines: Sequence[Line]) -> RangeMarks:
-    """Looks at every line that does not carry the number."""
+def range_marks(layout: Layout, lines: Sequence[Line], bare: LineProfile) -> RangeMarks:
+    """Looks at every line that does not carry the number; `bare` is the profile without marks."""
+    known: dict[str, str | None] = {}
     read = {line.text for line in layout.lines}
     over: list[str] = []
     under: list[str] = []
@@ -33,7 +41,10 @@ def range_marks(layout: Layout, lines: Sequence[Line]) -> RangeMarks:
         if position < len(layout.lines) and line is layout.lines[position]:
             last, position = values[position], position + 1
             continue
-        mark = _mark(layout, line.text)
+        if len(known) > MOST_KINDS:
+            unexplained.append(line.text)
+            continue
+        mark = known[line.text] if line.text in known else known.setdefault(line.text, _mark(bare, line.text))
         if line.text in read or mark is None or abs(last) < 0.5 * top:
             unexplained.append(line.text)
         else:
@@ -43,34 +54,22 @@ def range_marks(layout: Layout, lines: Sequence[Line]) -> RangeMarks:
     return RangeMarks(over_marks, under_marks, tuple(unexplained) + tuple(both))
 
 
-def _mark(layout: Layout, text: str) -> str | None:
-    """The text that stands where the number does: between what the lines share, or the whole line."""
-    first = layout.lines[0].text
-    head, tail = _shared([line.text for line in layout.lines])
-    inner = text
-    if (
-        len(text) >= head + tail
-        and text[:head] == first[:head]
-        and text[len(text) - tail :] == first[len(first) - tail :]
-    ):
-        inner = text[head : len(text) - tail]
-    signs = {s for f in layout.fields if isinstance(f, SignField) for s in (*f.positive, *f.negative)}
-    mark = inner.strip(" ")
-    if mark[:1] in signs and mark[:1] in ("+", "-") and len(set(mark)) > 1:
-        mark = mark[1:].strip(" ")
-    plain = 0 < len(mark) <= 32 and mark.isascii() and mark.isprintable()
-    return mark if plain and not re.search(r"\d", mark) else None
+def _mark(bare: LineProfile, text: str) -> str | None:
+    """The text that stands in the place of the number, else the whole line; None when it can be no mark."""
+    tokens = tokens_of(text)
+    pieces = {
+        text[tokens[i].start : tokens[j].end].strip(" ")
+        for i in range(len(tokens))
+        for j in range(i, min(i + LONGEST_MARK, len(tokens)))
+    }
+    for mark in sorted(filter(_may_be_mark, pieces - {text.strip(" ")}), key=len, reverse=True):
+        parsed = LineGrammar(replace(bare, overload=(mark,))).parse(text)
+        if parsed is not None and parsed.quality is Quality.OVERLOAD:
+            return mark
+    whole = text.strip(" ")
+    return whole if _may_be_mark(whole) else None
 
 
-def _shared(texts: Sequence[str]) -> tuple[int, int]:
-    """How many characters all lines share at the start and at the end."""
-    low, high = min(texts), max(texts)
-    head = next(
-        (i for i, (a, b) in enumerate(zip(low, high, strict=False)) if a != b), min(len(low), len(high))
-    )
-    turned = [text[::-1] for text in texts]
-    low, high = min(turned), max(turned)
-    tail = next(
-        (i for i, (a, b) in enumerate(zip(low, high, strict=False)) if a != b), min(len(low), len(high))
-    )
-    return head, tail
+def _may_be_mark(text: str) -> bool:
+    plain = 0 < len(text) <= LONGEST_MARK and text.isascii() and text.isprintable()
+    return plain and not any(char.isdigit() for char in text)

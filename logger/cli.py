@@ -23,6 +23,7 @@ from logger.app.cli_base import (
     DataOption,
     JsonOption,
     fail,
+    print_out,
     say,
     the_bench,
     the_data,
@@ -260,9 +261,24 @@ def backup(
 @app.command()
 def restore(
     copy: Annotated[Path, typer.Argument(metavar="FROM", help="A file that `backup` made.")],
+    drill: Annotated[
+        bool, typer.Option("--drill", help="On trial: in a scratch folder, compared with the live store.")
+    ] = False,
+    by: Annotated[str, typer.Option("--by", metavar="NAME", help="Who does the drill.")] = "",
+    why: Annotated[str, typer.Option("--why", help="Why the drill, in a few words.")] = "drill",
     data: DataOption = None,
+    bench: BenchOption = None,
 ) -> None:
-    """Put a backup in the store's place. Refused while a service runs; the old store is kept aside."""
+    """Put a backup in the store's place. Refused while a service runs; the old store is kept aside.
+
+    With --drill nothing is put in place, a service may run, and that it was done is entered in the register.
+    """
+    if drill:
+        from logger.app.drill import restore_drill
+
+        folder = the_data(data)
+        print_out(restore_drill(folder, lambda: the_bench(bench, folder), copy, by, why))
+        return
     from logger.app.backup import restore as restore_copy
 
     print(restore_copy(the_data(data), copy))

@@ -20,6 +20,7 @@ from logger.core.register.state import RegisterState
 from logger.core.run.commands import Refused
 from logger.core.text import printable
 from logger.store.chain import sha256_hex
+from logger.store.errors import StoreError
 from logger.store.register import answering, append_entry, read_state, register_head
 from logger.store.writer import Writer
 
@@ -145,9 +146,16 @@ def _keep(connection: sqlite3.Connection, person_id: str, encoded: str) -> None:
 
 
 def secret_faults(connection: sqlite3.Connection) -> list[str]:
-    """A sentence for every person whose kept password is not what was set through the register."""
+    """A sentence for every person whose kept password is not what was set through the register.
+
+    Of a register that cannot be read nothing is said here; `register_faults` names it.
+    """
+    try:
+        people = read_state(connection).people
+    except (StoreError, ValueError, KeyError, TypeError):
+        return []
     faults = []
-    for person in read_state(connection).people.values():
+    for person in people.values():
         row = connection.execute(
             "SELECT encoded FROM secret WHERE person_id = ? ORDER BY entry DESC LIMIT 1", (person.id,)
         ).fetchone()

@@ -24,6 +24,7 @@ from logger.store.chain import GENESIS
 from logger.store.gaps import LOST, SALVAGED
 from logger.store.journal_text import events_of, run_columns
 from logger.store.register import register_faults
+from logger.store.secrets import secret_faults
 
 Verdict = Literal["whole", "no-outside-head", "altered", "lost", "missing-tail", "rewritten"]
 
@@ -58,7 +59,8 @@ def verify(
     """
     walk = Walk(connection, {head.batch for head in (outside, noted) if head is not None}, told=told)
     findings = [*walk.findings(), *_messages(connection)]
-    findings += [Finding(walk.missing, text) for text in register_faults(connection)]
+    faults = list(register_faults(connection))
+    findings += [Finding(walk.missing, text) for text in faults or secret_faults(connection)]
     for head, whose in ((outside, "the head given"), (noted, "the head noted beside the store")):
         if head is not None:
             findings += _against(walk, head, whose)

@@ -185,3 +185,13 @@ def test_a_store_of_the_first_format_is_opened_and_nothing_is_lost(tmp_path: Pat
     with reading(path) as connection:
         assert len(list_runs(connection, 10)) == 2
         assert all(finding.sound for finding in verify(connection))
+
+
+def test_verify_names_who_has_a_password_that_came_another_way(bench: Bench) -> None:
+    def swap(connection: sqlite3.Connection) -> None:
+        connection.execute("UPDATE secret SET encoded = ?", (CHEAP.hash("mine now"),))
+
+    bench.journal.writer.submit(swap).result(WAIT_S)
+    with reading(bench.path) as connection:
+        (finding,) = verify(connection)
+    assert (finding.verdict, "password of anna" in finding.text) == ("altered", True)

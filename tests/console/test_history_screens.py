@@ -48,8 +48,14 @@ async def test_search_filters_and_open_with_the_keyboard_alone(
         await watched.until_shown("1 shown")
         await watched.press("enter")
         await watched.until_shown("RUN 4 chart · 4.8 % ±")
+        asked = len(watched.service.questions)
         await watched.press("escape")
         await watched.until_shown("mill-2-0418")
+        await watched.until(lambda: len(watched.service.questions) > asked)
+        assert watched.service.questions[-1] == (
+            "runs",
+            {"outcome": "endpoint", "text": "mill-2-0418", "limit": 50},
+        )
         assert watched.sent() == [], "looking back sends no command"
 
 

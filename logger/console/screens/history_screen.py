@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 import asyncio
-from typing import Any, ClassVar
+from typing import Any, ClassVar, Literal
 
 from textual.app import ComposeResult
 from textual.binding import Binding, BindingType
 from textual.containers import Horizontal
 from textual.content import Content
+from textual.events import ScreenResume
 from textual.widgets import Input, OptionList, Static
 
 from logger.console.answers import dict_of, dicts_of, number_of
@@ -33,6 +34,9 @@ from logger.console.screens.scan_field import ScanField
 PAUSE_S = 0.15
 """After the last key, before the service is asked."""
 PAGE = 50
+MOST_AGAIN = 200
+"""Runs that one question may ask for."""
+How = Literal["anew", "more", "again"]
 SCROLL_BAR = 2
 NOTHING_FITS = "No run fits. Words are found by their beginnings; F1 says what else may be typed."
 FILTER_KEYS = {"f2": "outcome", "f3": "decision", "f4": "review"}
@@ -146,7 +150,7 @@ class HistoryScreen(BoardScreen):
         self._said = "" if self._rows else self._said
         self._tell()
         if self._cursor is not None and event.option_index >= len(self._rows) - 5:
-            self._ask(more=True)
+            self._ask("more")
 
     def action_move(self, rows: int) -> None:
         """Chooses another run."""
@@ -197,24 +201,20 @@ class HistoryScreen(BoardScreen):
 
     # asking
 
-    def _ask(self, more: bool = False) -> None:
-        if more and self._asking:
+    def _ask(self, how: How = "anew") -> None:
+        if how != "anew" and self._asking:
             return
         self._asking = True
-        self.run_worker(self._fetch(more), exclusive=True, group="runs", name="ask for runs")
+        self.run_worker(self._fetch(how), exclusive=True, group="runs", name="ask for runs")
 
-    async def _fetch(self, more: bool) -> None:
-        await asyncio.sleep(0.0 if more else PAUSE_S)
+    async def _fetch(self, how: How) -> None:
+        await asyncio.sleep(PAUSE_S if how == "anew" else 0.0)
         if not self.query("#runs"):
             return  # left meanwhile
-        typed = typed_filter(self.query_one("#field-search", Input).value)
-        wanted: dict[str, Any] = self._wanted | typed | {"limit": PAGE}
-        if more and self._cursor is not None:
-            wanted["before"] = self._cursor
-        reply = await self.console.client.query("runs", **wanted)
+        reply = await self.console.client.query("runs", **self._question(how))
         self._asking = False
         if not self.query("#runs"):
-            return  # left meanwhile
+            return
         if not reply.ok:
             self._say(reply.text, refused=True)
             return
@@ -222,9 +222,25 @@ class HistoryScreen(BoardScreen):
         rows = [row_of(each) for each in dicts_of(answer.get("runs"))]
         cursor = number_of(answer.get("cursor"))
         self._cursor = None if cursor is None else int(cursor)
-        self._rows = [*self._rows, *rows] if more else rows
+        self._rows = [*self._rows, *rows] if how == "more" else rows
         self._said, self._refused = "" if self._rows else NOTHING_FITS, False
-        self._fill(keep_place=more)
+        self._fill(keep_place=how != "anew")
+
+    def _question(self, how: How) -> dict[str, Any]:
+        """What was typed and chosen; from the top, the next page, or what is shown once more."""
+        typed = typed_filter(self.query_one("#field-search", Input).value)
+        wanted: dict[str, Any] = self._wanted | typed | {"limit": PAGE}
+        if how == "more" and self._cursor is not None:
+            wanted["before"] = self._cursor
+        elif how == "again":
+            wanted["limit"] = max(PAGE, len(self._rows))
+        return wanted
+
+    def on_screen_resume(self, event: ScreenResume) -> None:
+        """Back from a run: what was signed or corrected meanwhile is shown."""
+        super().on_screen_resume(event)
+        if 0 < len(self._rows) <= MOST_AGAIN:
+            self._ask("again")
 
     # showing
 

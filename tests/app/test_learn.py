@@ -92,9 +92,9 @@ def learn(bench: Bench, folder: Path, quantity: Quantity = Quantity.MASS) -> Lea
                 port=bench.peer.port,
                 out=folder / "mine.toml",
                 quantity=quantity,
-                step_s=1.2,
+                step_s=0.9,
                 proof_s=1.0,
-                ask_every_s=0.05,
+                ask_every_s=0.03,
             )
             return await Lesson(options, bench).run()
 
@@ -103,7 +103,7 @@ def learn(bench: Bench, folder: Path, quantity: Quantity = Quantity.MASS) -> Lea
 
 def dialect_named(name: str) -> Dialect:
     found = next(dialect for dialect in [*named(), *untellable()] if dialect.name == name)
-    return replace(found, period_s=min(found.period_s, 0.06))
+    return replace(found, period_s=min(found.period_s, 0.03))
 
 
 @pytest.mark.full

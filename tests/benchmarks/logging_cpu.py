@@ -35,11 +35,11 @@ def cpu_s(pid: int) -> float:
     return (int(fields[11]) + int(fields[12])) / TICKS
 
 
-def write_bench(folder: Path, ports: list[str], broker_port: int) -> Path:
-    """A bench file whose profiles expect 20 lines a second."""
+def write_bench(folder: Path, ports: list[str], broker_port: int, hz: float = HZ) -> Path:
+    """A bench file whose profiles expect `hz` lines a second."""
     for name in ("streamed-line-balance", "streamed-line-pressure"):
         text = (config_dir() / "profiles" / f"{name}.toml").read_text(encoding="utf-8")
-        text = re.sub(r"(?m)^period_s = .*", f"period_s = {1 / HZ}", text)
+        text = re.sub(r"(?m)^period_s = .*", f"period_s = {1 / hz}", text)
         (folder / f"{name}.toml").write_text(text, encoding="utf-8")
     text = (config_dir() / "benches" / "demo-beside.toml").read_text(encoding="utf-8")
     text = text.replace("polled-line-balance", str(folder / "streamed-line-balance.toml"))

@@ -62,7 +62,8 @@ class FakeService:
         """Sends this snapshot to everyone, at once."""
         self.snapshot = snapshot
         for writer in list(self._writers):
-            await self._send_snapshot(writer)
+            with contextlib.suppress(OSError):  # a watcher that has just gone
+                await self._send_snapshot(writer)
 
     async def send_raw(self, data: bytes) -> None:
         """Sends these bytes as they are."""

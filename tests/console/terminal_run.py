@@ -18,6 +18,7 @@ from pathlib import Path
 from types import TracebackType
 from typing import Self
 
+TRICKLE_S = 0.05
 ROOT = Path(__file__).resolve().parents[2]
 PROGRAM = (
     "import sys; from pathlib import Path; from logger.console.entry import run_console;"
@@ -102,6 +103,18 @@ class TerminalRun:
         deadline = time.monotonic() + seconds
         while (left := deadline - time.monotonic()) > 0:
             self.read(left)
+
+    def trickle(self, seconds: float, bytes_per_s: int, words: str = "") -> bool:
+        """Reads for so long no faster than this; true as soon as the words were written."""
+        started, deadline = len(self.text), time.monotonic() + seconds
+        while time.monotonic() < deadline:
+            time.sleep(TRICKLE_S)
+            if select.select([self.master], [], [], 0)[0]:
+                data = os.read(self.master, int(bytes_per_s * TRICKLE_S))
+                self.text += data.decode("utf-8", "replace")
+            if words and words in self.text[started:]:
+                return True
+        return False
 
     def end(self, seconds: float) -> int:
         """Exit code, within this time."""

@@ -16,6 +16,7 @@ from logger.console.keys import USES
 from logger.console.lines.run_talk import PLAIN
 from logger.console.places import PLACES, place_called
 from logger.console.terminal import hidden
+from logger.core.run.repeats import NEEDS_REASON
 from logger.core.snapshot import Snapshot
 from tests.console import examples, kept_examples
 from tests.console.test_line_mode import session
@@ -201,3 +202,14 @@ async def test_a_run_unlike_the_last_ones_is_told_once(tmp_path: Path) -> None:
         await it.type("charts")
         await it.until("Mass 416.63 g")
         assert it.out.getvalue().count("This run is slower") == 1
+
+
+async def test_a_repeat_asks_for_its_reason(tmp_path: Path) -> None:
+    def answer(name: str, args: dict[str, Any]) -> tuple[bool, str]:
+        told = "repeat_reason" in args
+        return told, "Run 3 is planned." if told else f"The sample {NEEDS_REASON}."
+
+    async with session(tmp_path, examples.idle(), found=kept_examples.found, answer=answer) as it:
+        await it.type("new", "1", "S-9", "", "", "", "", "", "sieve was torn")
+        await it.until("Run 3 is planned.")
+        assert it.service.commands[-1][1]["repeat_reason"] == "sieve was torn"

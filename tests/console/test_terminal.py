@@ -187,6 +187,16 @@ def test_a_reader_that_goes_away_ends_line_mode(bench: Path) -> None:
 
 
 @pytest.mark.full
+def test_on_a_slow_link_pictures_are_dropped_and_keys_are_not(bench: Path) -> None:
+    """Four kilobytes a second, a quarter of what is drawn: a key is answered after one picture, not after all."""
+    with TerminalRun(bench, size=(140, 45)) as run:
+        run.wait_for("SIEVING")
+        run.trickle(10.0, 4000)
+        run.type("q")
+        assert run.trickle(15.0, 4000, "Leave this console?"), "nothing but old pictures"
+
+
+@pytest.mark.full
 @pytest.mark.parametrize(("size", "keys"), [((80, 24), ""), ((140, 45), ""), ((140, 45), "gv")])
 def test_it_draws_four_pictures_a_second_with_little_cpu(
     size: tuple[int, int], keys: str, bench: Path

@@ -60,7 +60,9 @@ async def test_a_run_on_a_registered_sieve_from_entry_to_result(tmp_path: Path) 
         assert "sieve-tare" in keys, "300 g was entered, the simulated sieve weighs more"
         assert not keys & {"sieve-not-named", "sieve-not-registered", "pressure-zero"}
         assert record["assessment"]["decision"]["outcome"] == "accept"
-        assert record["register_head"].startswith("6:"), "the files at the start of the service, then five by hand"
+        assert record["register_head"].startswith("6:"), (
+            "the files at the start of the service, then five by hand"
+        )
         fitness = {entry["what"]: entry["standing"] for entry in record["fitness"]}
         assert fitness == {"balance": "not asked", "pressure": "not asked", "sieve": "due"}
 

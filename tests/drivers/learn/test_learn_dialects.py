@@ -66,18 +66,18 @@ def test_random_dialects_are_never_read_wrong() -> None:
 
 @pytest.mark.full
 def test_many_random_dialects_are_never_read_wrong() -> None:
-    found = counts(range(20_000, 20_150))
+    found = counts(range(20_000, 20_100))
 
-    assert found["right"] >= 0.95 * 150
+    assert found["right"] >= 0.95 * 100
     assert found["refuses lines"] <= 3
 
 
 @pytest.mark.full
 def test_a_person_who_does_not_tare_gets_no_wrong_profile_either() -> None:
     """Without a value below zero the sign may be unknown: lines are refused then, never read wrong."""
-    found = counts(range(30_000, 30_060), tares=False)
+    found = counts(range(30_000, 30_040), tares=False)
 
-    assert found["right"] + found["refuses lines"] >= 0.5 * 60
+    assert found["right"] + found["refuses lines"] >= 0.5 * 40
 
 
 def test_a_known_weight_uncovers_a_wrong_unit() -> None:

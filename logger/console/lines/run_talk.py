@@ -10,6 +10,7 @@ from logger.console.lines.talk import NOTHING_SENT, Send, Talk, Values, filled
 from logger.console.literal import literal
 from logger.console.shift_rows import PlannedRow, planned_of, sieves_of
 from logger.console.words import broker_line, controls_line, link_line
+from logger.core.run.repeats import NEEDS_REASON
 from logger.core.snapshot import MethodView, Snapshot
 
 PLAIN = {"i": ("sieve_care", {"in_order": True}), "d": ("lid_deposits", {})}
@@ -106,7 +107,13 @@ async def _rest(talk: Talk, method: MethodView, fill: Values) -> None:
     if values is None:
         return
     start = {"method_id": method.id, "sample_id": fill["sample_id"], **values}
-    if talk.answer(await talk.client.command("start", **start)):
+    reply = await talk.client.command("start", **start)
+    if not reply.ok and NEEDS_REASON in reply.text:
+        reason = await talk.asked(forms.repeat(reply.text))
+        if reason is None:
+            return
+        reply = await talk.client.command("start", **start, repeat_reason=reason["reason"])
+    if talk.answer(reply):
         talk.operator, talk.last_method = values["operator_id"], method.id
 
 

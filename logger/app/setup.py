@@ -114,11 +114,15 @@ class _Dialogue:
         self.answers[question.key] = answer
         if question.key == "password_file" and not answered_file(answer):
             await self._make_password(Path(answer))
-        keep_answers(self._folder, {k: v for k, v in self.answers.items() if k != "folder"})
+        keep_answers(
+            self._folder, {k: v for k, v in self.answers.items() if k not in ("folder", "digit_heard")}
+        )
         if not question.tries:
             return True
         self._person.say("Trying it ...")
-        well, sentence = await try_part(question.tries, self.answers)
+        well, sentence, digit = await try_part(question.tries, self.answers)
+        if question.tries == "balance":
+            self.answers["digit_heard"] = digit
         self.tried[question.tries] = sentence
         self._person.say(sentence)
         return well or await ask_yes(self._person, "Keep this answer all the same?", default=False)
@@ -151,12 +155,13 @@ def answered_file(name: str) -> bool:
     return Path(name).exists()
 
 
-async def try_part(part: str, answers: Answers) -> tuple[bool, str]:
-    """Whether an instrument is read or the broker takes a message, and what came of it."""
+async def try_part(part: str, answers: Answers) -> tuple[bool, str, str]:
+    """Whether an instrument is read or the broker takes a message, what came of it, and one digit as heard."""
     if part == "broker":
-        return await try_broker(answers, UuidV7().new_id())
+        return (*await try_broker(answers, UuidV7().new_id()), "")
     tried = await try_instrument(read_profile(answers[f"{part}_profile"]), answers[f"{part}_port"])
-    return tried.well, tried.sentence()
+    digit = None if tried.last is None else tried.last.resolution
+    return tried.well, tried.sentence(), "" if digit is None else f"{digit:g}"
 
 
 async def set_up_from(path: Path, answers_file: Path, trying: bool) -> SetUp:

@@ -100,7 +100,12 @@ def _instrument(what: str) -> list[Question]:
 
 def _balance() -> list[Question]:
     return [
-        Question(key="readability_g", text="One digit of the balance's display, g", check=_above_zero),
+        Question(
+            key="readability_g",
+            text="One digit of the balance's display, g",
+            check=_above_zero,
+            default=lambda answers: answers.get("digit_heard", ""),
+        ),
         Question(
             key="repeatability_g",
             text="Repeatability, g: standard deviation of weighings at the load of a sieve, from its certificate",

@@ -79,7 +79,6 @@ def script(balance: str, pressure: str, **more: str | list[str]) -> Scripted:
             "Name_of_the_site": "north-lab",
             "Port_of_the_balance": balance,
             "Profile_of_the_balance": "streamed-line-balance",
-            "One_digit": "0.01",
             "Capacity": "32000",
             "Port_of_the_pressure": pressure,
             "Profile_of_the_pressure": "streamed-line-pressure",

@@ -78,8 +78,11 @@ def page(findings: Sequence[Finding]) -> str:
 def _lines(finding: Finding) -> list[str]:
     where = f"{finding.where}: " if finding.where else ""
     indent = " " * 8
-    found = textwrap.wrap(f"  {_SIGNS[finding.level]} {where}{finding.what}", 100, subsequent_indent=indent)
-    todo = (
-        textwrap.wrap(f"{indent}To do: {finding.todo}", 100, subsequent_indent=indent) if finding.todo else []
-    )
+    found = _wrapped(f"  {_SIGNS[finding.level]} {where}{finding.what}", indent)
+    todo = _wrapped(f"{indent}To do: {finding.todo}", indent) if finding.todo else []
     return [*found, *todo]
+
+
+def _wrapped(text: str, indent: str) -> list[str]:
+    """Names and commands with hyphens stay whole."""
+    return textwrap.wrap(text, 100, subsequent_indent=indent, break_on_hyphens=False, break_long_words=False)

@@ -74,7 +74,7 @@ async def test_a_rejection_asks_for_its_reason(
 
 @pytest.mark.full
 async def test_nothing_waits_and_no_answer_are_sentences(tmp_path: Path) -> None:
-    empty = (True, "", {"runs": [], "cursor": None})
+    empty: Found = (True, "", {"runs": [], "cursor": None})
     async with watching(tmp_path, examples.idle(), found=lambda what, args: empty) as watched:
         await watched.press("g", "r")
         await watched.until_shown("No run waits for a review.")

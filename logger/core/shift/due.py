@@ -162,7 +162,7 @@ def _drill(state: RegisterState, shift: ShiftPolicy, utc: str) -> DueItem:
     last = state.shift.drills[-1] if state.shift.drills else None
     text = "none is known" if last is None else f"{_ago(_days(last.utc, utc))} ago: {last.note}"
     due = last is None or (every is not None and _days(last.utc, utc) > every)
-    how = "Restore a backup in another folder, look at a run, then enter it."
+    how = "On trial, compared with the live store: lastgrain restore FROM --drill"
     return _item("drill", "restore drill", every is not None, due, text, how)
 
 

@@ -38,7 +38,7 @@ class CompareScreen(BoardScreen):
     #run-head { height: 1; margin: 0 0 1 0; }
     """
     heading = "COMPARISON"
-    about = (
+    about: tuple[str, ...] = (
         "Each run has a letter: it is drawn with it on the chart and has a column under it in the table.",
     )
 

@@ -30,7 +30,7 @@ class ControlScreen(ReadingScreen):
         Binding("left,shift+tab", "next(-1)", show=False),
     ]
     heading = "CONTROL CHART"
-    about = (
+    about: tuple[str, ...] = (
         "Each check of a sieve with a reference powder is a point. The first eight set centre and spread; "
         "beyond two s it is a warning, beyond three s, or by the usual run rules, action.",
         "Checks are entered with `lastgrain sieves reference`.",

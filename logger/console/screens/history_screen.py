@@ -65,7 +65,7 @@ class HistoryScreen(BoardScreen):
     #runs-search Input { max-width: 100%; }
     """
     heading = "HISTORY"
-    about = (
+    about: tuple[str, ...] = (
         "Words are found by their beginnings, in sample, lot, operator, method and run id.",
         "A filter may be typed among them: method:ID outcome:endpoint decision:reject review:unreviewed "
         "since:2026-03-01 until:2026-03-31 sieve:ID sample:ID.",

@@ -74,7 +74,7 @@ class RunScreen(BoardScreen):
     #run-head { height: 1; }
     #run-told { height: auto; min-height: 1; max-height: 3; }
     """
-    about = ("Nothing can be changed here: this is what was kept.",)
+    about: tuple[str, ...] = ("Nothing can be changed here: this is what was kept.",)
 
     def __init__(self, number: int) -> None:
         super().__init__()

@@ -74,22 +74,25 @@ async def test_a_refused_subscription_is_told(tmp_path: Path) -> None:
 @pytest.mark.full
 async def test_the_broker_is_killed_in_mid_stream_and_nothing_is_lost(tmp_path: Path) -> None:
     path, told, outbox = tmp_path / "plant.db", list[str](), outbox_of(2000)
-    broker = Mosquitto(tmp_path, f"{KEPT}persistence_location {tmp_path}/\n").start()
-    async with running(sink(broker.port, path, told)):
-        await until(lambda: told)
-        async with running(publisher(broker.port, outbox)):
-            for share in (400, 1100):
-                await until(lambda share=share: kept(path) > share, 20.0)  # type: ignore[misc]
-                broker.kill()
-                await asyncio.sleep(0.2)
-                broker.start()
-            await until(lambda: not outbox._in_state("waiting"), 20.0)
-            with contextlib.suppress(AssertionError):
-                await until(lambda: kept(path) == 2000, 3.0)
-    broker.stop()
+
+    def accounted_for() -> int:
+        """Kept, or told as missing."""
+        now = bench_report(SqliteDatabase(path))
+        return now.messages + now.missing_count + now.behind
+
+    with Mosquitto(tmp_path, f"{KEPT}persistence_location {tmp_path}/\n") as broker:
+        async with running(sink(broker.port, path, told)):
+            await until(lambda: told)
+            async with running(publisher(broker.port, outbox)):
+                for share in (400, 1100):
+                    await until(lambda share=share: kept(path) > share, 20.0)  # type: ignore[misc]
+                    broker.kill()
+                    await asyncio.sleep(0.2)
+                    broker.start()
+                await until(lambda: not outbox._in_state("waiting"), 30.0)
+                # A killed mosquitto may forget what it acknowledged within its autosave; that is told as a gap.
+                await until(lambda: accounted_for() == 2000)
     found = bench_report(SqliteDatabase(path))
-    # A killed mosquitto may forget what it acknowledged within its autosave; that must be told as a gap.
-    assert found.messages + found.missing_count + found.behind == 2000
     assert found.missing_count + found.behind <= 4, "more than two kills of a broker that saves each change"
     assert len(select(path, "SELECT DISTINCT message_id FROM message")) == found.messages
 

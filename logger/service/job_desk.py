@@ -17,6 +17,7 @@ from logger.core.shift.book import ShiftBook
 from logger.core.shift.conditions import Conditions, condition_notes, conditions_of
 from logger.core.shift.due import DueItem, due_items
 from logger.core.snapshot import NextRunView
+from logger.core.worklist.items import Worklist
 from logger.core.worklist.job import NextStep, RunMade, complete_text, next_step
 from logger.core.worklist.start import carried_portion, with_next_sieve
 from logger.core.worklist.status import ItemStatus, statuses
@@ -70,7 +71,7 @@ class JobDesk:
         runs = self._runs(sample, method)
         step = next_step(method, runs)
         part = state.shift.parts[-1:]
-        part_runs = len(self._book.runs_since(part[0].utc)) if part else 0
+        part_runs = self._book.count_since(part[0].utc) if part else 0
         return StartJob(
             args=with_next_sieve(args, step, str(args.get("sieve_id", "")).strip() in state.sieves),
             method=method,
@@ -123,13 +124,17 @@ class JobDesk:
         )
         return due_items(state, self._bench.checks, self._bench.shift, facts, utc)
 
-    def worklist(self) -> list[ItemStatus]:
-        """Every item with its state, in order."""
-        worklist = self._book.state().worklist
-        if not worklist.items:
+    def worklist(self, since_utc: str = "") -> list[ItemStatus]:
+        """Items planned since a time with their states, in order."""
+        items = {
+            number: item
+            for number, item in self._book.state().worklist.items.items()
+            if item.planned_utc >= since_utc
+        }
+        if not items:
             return []
-        first = min(item.planned_utc for item in worklist.items.values())
-        return statuses(worklist, self._book.runs_since(first), self._methods)
+        first = min(item.planned_utc for item in items.values())
+        return statuses(Worklist(items=items), self._book.runs_since(first), self._methods)
 
     def state(self) -> RegisterState:
         """The register as it stands."""

@@ -10,16 +10,21 @@ from logger.core.run.plan import BenchPlan
 from logger.core.worklist.status import OPEN, ItemStatus
 from logger.service.job_desk import JobDesk
 from logger.service.queries import Handler, asked_number
+from logger.service.readings_blocks import shift_utc
 
 PAGE_ITEMS = 200
+SHOWN_DAYS = 90
+"""A console shows samples planned so lately: each look reads the records since the first of them."""
 
 
 def shift_queries(desk: JobDesk, bench: BenchPlan, utc: Callable[[], str]) -> dict[str, Handler]:
     """`shift`: what is due. `worklist`: open items first, then the newest others. `new_run`: sieves and open items."""
     return {
         "shift": lambda args: shift_answer(desk, bench, utc()),
-        "worklist": lambda args: worklist_answer(desk, asked_number(args, "limit", PAGE_ITEMS, 1, 1000)),
-        "new_run": lambda args: _new_run(desk),
+        "worklist": lambda args: worklist_answer(
+            desk, asked_number(args, "limit", PAGE_ITEMS, 1, 1000), _lately(utc())
+        ),
+        "new_run": lambda args: _new_run(desk, _lately(utc())),
     }
 
 
@@ -37,9 +42,13 @@ def shift_answer(desk: JobDesk, bench: BenchPlan, utc: str) -> dict[str, Any]:
     }
 
 
-def worklist_answer(desk: JobDesk, limit: int) -> dict[str, Any]:
-    """At most `limit` items: open ones in their order, then the newest of the others."""
-    found = desk.worklist()
+def _lately(utc: str) -> str:
+    return shift_utc(utc, -SHOWN_DAYS * 86_400)
+
+
+def worklist_answer(desk: JobDesk, limit: int, since_utc: str = "") -> dict[str, Any]:
+    """At most `limit` items planned since a time: open ones in their order, then the newest of the others."""
+    found = desk.worklist(since_utc)
     still = [each for each in found if each.state in OPEN]
     others = sorted((each for each in found if each.state not in OPEN), key=lambda each: -each.item.number)
     shown = [*still, *others][:limit]
@@ -64,11 +73,11 @@ def plain_status(status: ItemStatus) -> dict[str, Any]:
     }
 
 
-def _new_run(desk: JobDesk) -> Mapping[str, Any]:
+def _new_run(desk: JobDesk, since_utc: str) -> Mapping[str, Any]:
     sieves = [
         {"id": name, "aperture_um": entry.sieve.aperture_um, "frame_mm": entry.sieve.frame_mm}
         for name, entry in sorted(desk.state().sieves.items())
         if not entry.retired
     ]
-    planned = [plain_status(each) for each in desk.worklist() if each.state in OPEN]
+    planned = [plain_status(each) for each in desk.worklist(since_utc) if each.state in OPEN]
     return {"sieves": sieves, "planned": planned[:PAGE_ITEMS]}

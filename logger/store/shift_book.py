@@ -69,6 +69,16 @@ class StoreShiftBook:
         except StoreError as error:
             raise Refused(f"The store cannot be read: {error}") from error
 
+    def count_since(self, utc: str) -> int:
+        """See the port."""
+        if not self._path.exists():
+            return 0
+        try:
+            with reading(self._path) as connection:
+                return runs_since(connection, utc)
+        except StoreError as error:
+            raise Refused(f"The store cannot be read: {error}") from error
+
     def runs_since(self, utc: str) -> list[RunMade]:
         """See the port."""
         return self._runs("WHERE run.started_at >= ? ORDER BY run.number", (utc,))

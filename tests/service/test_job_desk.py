@@ -19,7 +19,7 @@ from logger.core.shift.policy import ShiftPolicy
 from logger.core.worklist.job import RunMade
 from logger.service.job_desk import JobDesk
 from logger.service.picture import snapshot
-from logger.service.shift_queries import shift_answer, worklist_answer
+from logger.service.shift_queries import shift_answer, shift_queries, worklist_answer
 from tests.core.register.entries import Register
 from tests.core.run.plans import interval_method
 from tests.core.worklist.test_job import run
@@ -42,6 +42,9 @@ class MemoryBook:
 
     def facts(self, state: RegisterState) -> ShiftFacts:
         return ShiftFacts()
+
+    def count_since(self, utc: str) -> int:
+        return len(self.runs)
 
     def runs_since(self, utc: str) -> list[RunMade]:
         return self.runs
@@ -168,4 +171,9 @@ async def test_the_questions_answer_in_json_values() -> None:
     assert [(each["item"], each["state"]) for each in found["items"]] == [(2, "planned"), (1, "withdrawn")]
     assert (found["open"], found["all"]) == (1, 2)
     assert worklist_answer(desk, 1)["items"][0]["item"] == 2
+    assert worklist_answer(desk, 10, "2026-02-01T06:00:00.001Z")["items"] == []
+    answers = shift_queries(desk, plan, lambda: "2026-05-02T05:59:59.000Z")
+    assert answers["worklist"]({})["all"] == 2
+    assert shift_queries(desk, plan, lambda: "2026-05-03T06:00:00.001Z")["worklist"]({})["all"] == 0
+    assert [each["sample_id"] for each in answers["new_run"]({})["planned"]] == ["b"]
     assert shift_answer(desk, plan, UTC)["suction_off_pa"] == plan.alarms.lid_open_pa

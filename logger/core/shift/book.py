@@ -20,6 +20,10 @@ class ShiftBook(Protocol):
         """Runs counted since the newest checks, and the newest backup; nothing of the rig."""
         ...
 
+    def count_since(self, utc: str) -> int:
+        """How many runs were started at or after a time."""
+        ...
+
     def runs_since(self, utc: str) -> list[RunMade]:
         """Runs started at or after a time, oldest first."""
         ...

@@ -127,7 +127,7 @@ def test_columns_that_nobody_knows_are_passed_over_and_told() -> None:
 TABLES = st.text(max_size=300).map(lambda text: f"sample_id;lot\n{text}".encode("utf-8", "replace"))
 
 
-@settings(deadline=None, max_examples=150)
+@settings(deadline=None, max_examples=80)
 @given(st.one_of(st.binary(max_size=300), TABLES))
 def test_anything_is_read_or_refused_with_a_sentence(data: bytes) -> None:
     told = ""

@@ -23,6 +23,8 @@ _PATTERNS: Final[dict[Mark, re.Pattern[str]]] = {
 }
 _AREA: Final = re.compile(r"[-+ ]*$")
 COMMA_SENTENCE: Final = "it is not told whether a comma is a decimal mark or stands between fields"
+MOST_OF_A_FLAG: Final = 4
+"""Decimals take more different values than this while a load comes and goes."""
 _EXPONENT: Final = re.compile(r"[eE][-+]?\d")
 
 
@@ -91,7 +93,7 @@ def _stands_alone(found: Sequence[Cut], between: str) -> bool:
 
 
 def _refuse_second_field(found: Sequence[Cut]) -> None:
-    """Behind a comma may stand another field of whole numbers: one that never changes, counts, or is all noise."""
+    """Behind a comma may stand another field of whole numbers: a flag or channel, a counter, or all noise."""
     parts = [cut.digits.partition(",") for cut in found if "," in cut.digits]
     decimals = [part[2] for part in parts]
     if len(decimals) < len(found) or len(set(map(len, decimals))) > 1:
@@ -101,7 +103,7 @@ def _refuse_second_field(found: Sequence[Cut]) -> None:
     turn = 10 ** len(decimals[0])
     noisy = bool(jumps) and min(jumps[len(jumps) // 2], turn - jumps[len(jumps) // 2]) > max(2, 0.05 * turn)
     counting = sum(b - a == 1 for a, b in itertools.pairwise(map(int, decimals))) > 0.5 * len(decimals)
-    if len(set(decimals)) == 1 or noisy or counting:
+    if len(set(decimals)) <= MOST_OF_A_FLAG or noisy or counting:
         raise CannotTell(COMMA_SENTENCE)
 
 

@@ -374,6 +374,7 @@ def untellable() -> list[Dialect]:
         Dialect(
             "two-lines", G, 2, (t("N "), net("float", 2), t(" g\r\nT "), net("float", 2, of="tare"), t(" g"))
         ),
+        Dialect("flag-behind-a-comma", MG, 0, (net("float", 0), s(",1", ",0"), t(" mg"))),
         Dialect("comma-everywhere", G, 2, (t("1,"), net("plain", 2, ","), t(",7"))),
     ]
 

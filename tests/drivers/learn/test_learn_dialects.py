@@ -38,6 +38,7 @@ EXPECTED = {
     "no-number": "no line carries a number",
     "two-lines": "no number of the line moved",
     "comma-everywhere": "comma is a decimal mark",
+    "flag-behind-a-comma": "comma is a decimal mark",
 }
 
 

@@ -14,6 +14,7 @@ from textual.binding import Binding, BindingType
 from textual.theme import Theme
 
 from logger.console import forms
+from logger.console.awaited import SENTENCES, awaited
 from logger.console.console import WriteReport
 from logger.console.earlier import Compared
 from logger.console.forms import Form, fill_of
@@ -85,6 +86,7 @@ class ConsoleApp(App[int]):
         self._asked_at = 0.0
         self._enter_at = 0.0
         self._sending = False
+        self._awaited: AwaitedWeight | None = None
         self._cautions_wanted = False
         """A run was started here: its cautions are shown as soon as they are due."""
 
@@ -129,6 +131,7 @@ class ConsoleApp(App[int]):
         )
         if isinstance(self.screen, WaitScreen):
             self.switch_screen(BenchScreen())
+        self._look_for_awaited(watch)
         self._show_if_taken()
         if self._cautions_wanted and "acknowledge" in self.board.snapshot.can and self.screen.id == "bench":
             self._cautions_wanted = False
@@ -162,6 +165,9 @@ class ConsoleApp(App[int]):
         if key == "enter":
             self._use_enter(can)
             return
+        if key == "escape":
+            self._forget_awaited()
+            return
         use = next(each for each in USES if each.key == key)
         if use.needs and not self.board.answering:
             self.say(Reply(False, "The service does not answer; keys that change something are off."))
@@ -175,10 +181,40 @@ class ConsoleApp(App[int]):
         now = step(can)
         if now is None or self._enter_at - quiet_since < self.ENTER_AFTER_S:
             return
-        if now[0] in ("accept_weight", "close"):
-            self.send(now[0])
+        if now[0] == "accept_weight":
+            self._accept_weight()
+        elif now[0] == "close":
+            self.send("close")
         else:
             self.use(now[0])
+
+    def _accept_weight(self) -> None:
+        """Takes the weight that is seen; when its stable mark has just gone, waits for that very weight."""
+        assert self.board is not None
+        self._awaited = awaited(self.board.snapshot, time.monotonic())
+        if self._awaited is None:
+            self.send("accept_weight")
+        else:
+            self.say(
+                Reply(True, f"Waiting for the balance to rest at {self._awaited.figure}. Esc takes nothing.")
+            )
+
+    def _forget_awaited(self) -> None:
+        if self._awaited is not None:
+            self._awaited = None
+            self.say(Reply(True, "Nothing was taken."))
+
+    def _look_for_awaited(self, watch: Watch) -> None:
+        if self._awaited is None or watch.snapshot is None:
+            return
+        found = self._awaited.look(watch.snapshot, time.monotonic()) if watch.answering else "gone"
+        if found == "wait":
+            return
+        waited, self._awaited = self._awaited, None
+        if found == "take":
+            self.send("accept_weight")
+        else:
+            self.say(Reply(False, SENTENCES[found].format(figure=waited.figure)))
 
     def _actions(self) -> dict[str, Callable[[], object]]:
         notes = {key: partial(self._send_note, key) for key in NOTE_TEXTS}

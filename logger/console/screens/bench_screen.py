@@ -24,6 +24,7 @@ ROOMY_ROWS = 1 + 1 + 11 + 1 + 2 + 6
 
 def _bindings() -> list[BindingType]:
     uses: list[BindingType] = [Binding("enter,space", "use('enter')", show=False)]
+    uses.append(Binding("escape", "use('escape')", show=False))
     for use in USES:
         names = "question_mark" if use.key == "?" else f"{use.key},{use.key.upper()}"
         uses.append(Binding(names, f"use('{use.key}')", show=False))

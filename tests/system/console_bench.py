@@ -21,7 +21,7 @@ from logger.app.ids import UuidV7
 from logger.app.instruments import bench_profiles, to_core
 from logger.app.paths import DataFolder
 from logger.app.plan import bench_plan
-from logger.app.shift import job_desk, shift_questions
+from logger.app.shift import job_desk
 from logger.console.app import ConsoleApp
 from logger.core.readings import Channel
 from logger.core.run.instruct import IDLE, instruction
@@ -31,6 +31,7 @@ from logger.service.bench_service import BenchService, BenchSetup
 from logger.service.client import ServiceClient
 from logger.service.local_server import LocalServer
 from logger.service.queries import Queries
+from logger.service.shift_queries import shift_queries
 from logger.settings import config_dir, load_bench
 from logger.store.journal import Journal
 from logger.store.register import StoreRegister
@@ -101,7 +102,7 @@ class ConsoleBench:
     def queries(self) -> Queries:
         """What the console may ask."""
         assert self.service.jobs is not None
-        return Queries(shift_questions(self.service.jobs, self.plan))
+        return Queries(shift_queries(self.service.jobs, self.plan, self.time.utc))
 
     def step(self) -> None:
         """A tenth of a second of bench time."""

@@ -191,6 +191,8 @@ def _open(found: Sequence[Cut], mark: Mark) -> Iterator[list[LineField]]:
     if all(re.fullmatch(r" *[-+]?", area) for area in areas):
         blanks = {len(area) - len(area.lstrip(" ")) for area in areas}
         yield [*_blanks(blanks), NumberField(signed=True, decimal=mark)]
+    if len(areas) > 2:
+        yield from _blanks_before_sign(areas, mark)
     shared = min(len(area) - len(area.lstrip(" ")) for area in areas)
     signed = any("-" in area or "+" in area for area in areas)
     rest = [area[shared:] for area in areas]
@@ -200,6 +202,21 @@ def _open(found: Sequence[Cut], mark: Mark) -> Iterator[list[LineField]]:
             area.replace("+", "-") for area in positive if "+" in area
         )
         yield [*_blanks({shared}), SignField(positive, negative), NumberField(decimal=mark)]
+
+
+def _blanks_before_sign(areas: Sequence[str], mark: Mark) -> Iterator[list[LineField]]:
+    """Blanks of varying number, then the sign with its own blanks, or nothing, then the number."""
+    found = [re.fullmatch(r"( *)([-+] *)?", area) for area in areas]
+    if all(found):
+        before = {len(match.group(1)) for match in found if match}
+        signs = {match.group(2) or "" for match in found if match}
+        negative = {sign for sign in signs if sign.startswith("-")}
+        if len(negative) == 1:
+            yield [
+                *_blanks(before),
+                SignField(tuple(sorted(signs - negative)) or ("+",), tuple(negative)),
+                NumberField(decimal=mark),
+            ]
 
 
 def _blanks(counts: set[int]) -> list[LineField]:

@@ -101,7 +101,7 @@ PLACES: tuple[Place, ...] = (
     Place(
         "r",
         "review",
-        "Runs that wait for their review: look, then accept or reject by password.",
+        "Runs that wait for review: look, accept or reject.",
         screen_of("review_screen:ReviewScreen"),
         said_by("history_talk:review"),
     ),

@@ -16,6 +16,7 @@ from pathlib import Path
 from typing import Any
 
 from logger.console.app import ConsoleApp
+from logger.console.places import PLACES
 from logger.core.snapshot import Snapshot
 from logger.service.client import ServiceClient
 from tests.console import examples, kept_examples
@@ -30,24 +31,23 @@ KEYS = {
     "leave": ["q"],
     "stop": ["s"],
     "places": ["g"],
-    "charts": ["g", "v"],
-    "shift": ["g", "s"],
-    "worklist": ["g", "w"],
+    **{place.word: ["g", place.key] for place in PLACES},
+    "run": ["g", "h", "wait:800", "enter", "wait:800"],
     "pressure_zero": ["g", "s", "z"],
     "balance_check": ["g", "s", "c"],
 }
 STATES = {"new_run": "idle", "cautions": "cautions_due"} | dict.fromkeys(
-    ("shift", "worklist", "pressure_zero", "balance_check"), "idle"
+    ("shift", "worklist", "pressure_zero", "balance_check", "history", "run", "review", "chart"), "idle"
 )
 
 
 def history() -> dict[str, Any]:
     """Three minutes of a run: a falling load with a little wobble, a pressure with a sag."""
     t_s = [each / 2 for each in range(0, 369)]
-    load = [50.12 * (0.17 + 0.83 * math.exp(-t / 55)) + 0.05 * math.sin(t * 1.7) for t in t_s]
+    load = [50.12 * (0.19 + 0.81 * math.exp(-t / 37)) + 0.05 * math.sin(t * 1.7) for t in t_s]
     sag = [900 * math.exp(-(((t - 95) / 6) ** 2)) for t in t_s]
     dp = [2490 * (1 - math.exp(-t / 2.5)) - low + 30 * math.sin(t) for t, low in zip(t_s, sag, strict=True)]
-    slope = [50.12 * 0.83 / 55 * math.exp(-t / 55) * 60 / 50.12 * 100 for t in t_s]
+    slope = [81.0 / 37 * math.exp(-t / 37) * 60 for t in t_s]
     rate = [None if t < 8 else each * (1 + 0.05 * math.sin(t)) for t, each in zip(t_s, slope, strict=True)]
     rate_u = [None if each is None else 0.06 + 0.04 * each for each in rate]
     return {
@@ -89,7 +89,7 @@ def save(svg: str, target: Path) -> None:
 
 
 async def main(folder: Path, wanted: list[str]) -> None:
-    """All screens at both sizes, or the wanted ones."""
+    """All screens at both sizes, or the wanted ones. Every place is among them."""
     makers: dict[str, Callable[[], Snapshot]] = dict(examples.ALL)
     for name in [*examples.ALL, *KEYS]:
         for size in ((80, 24), (140, 45)):

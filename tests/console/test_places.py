@@ -19,6 +19,7 @@ def test_no_key_opens_two_places_or_hides_a_key_of_the_menu() -> None:
     assert all(len(key) == 1 and key == key.lower() for key in keys)
     assert not set(keys) & set("q?")
     assert len({place.label for place in PLACES}) == len(PLACES)
+    assert all(len(place.help) <= 54 for place in PLACES), "a place is one row at 80 columns"
 
 
 def test_every_place_has_a_screen_of_its_own() -> None:

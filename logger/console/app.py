@@ -14,7 +14,7 @@ from textual.binding import Binding, BindingType
 from textual.theme import Theme
 
 from logger.console import forms
-from logger.console.awaited import SENTENCES, awaited
+from logger.console.awaited import SENTENCES, AwaitedWeight, awaited
 from logger.console.console import WriteReport
 from logger.console.earlier import Compared
 from logger.console.forms import Form, fill_of

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import shutil
 import signal
 import sqlite3
 import subprocess
@@ -62,14 +63,21 @@ def keep(journal: Journal, number: int = 1) -> str:
     return run_id
 
 
-@pytest.fixture
-def path(tmp_path: Path) -> Path:
-    made = tmp_path / "s.sqlite"
+@pytest.fixture(scope="module")
+def kept(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """A closed store with two runs, in a folder of its own."""
+    made = tmp_path_factory.mktemp("kept") / "s.sqlite"
     journal = open_journal(made)
     keep(journal, 1)
     keep(journal, 2)
     journal.close()
-    return made
+    return made.parent
+
+
+@pytest.fixture
+def path(kept: Path, tmp_path: Path) -> Path:
+    shutil.copytree(kept, tmp_path / "store")
+    return tmp_path / "store" / "s.sqlite"
 
 
 @pytest.fixture
@@ -154,7 +162,10 @@ def test_a_bundle_of_a_reviewed_run_is_checked_anywhere(path: Path, journal: Jou
     assert not any(b"argon2" in data for data in files.values())
 
 
-@pytest.mark.parametrize("part", ["name", "utc", "meaning", "record_sha256"])
+@pytest.mark.parametrize(
+    "part",
+    ["name", *(pytest.param(name, marks=pytest.mark.full) for name in ("utc", "meaning", "record_sha256"))],
+)
 def test_an_altered_signature_is_found(path: Path, part: str) -> None:
     journal = open_journal(path)
     accept(StoreReviews(journal))
@@ -228,7 +239,9 @@ os.kill(os.getpid(), signal.SIGKILL)
 """
 
 
-@pytest.mark.parametrize(("place", "revisions"), [("inside", [1]), ("after", [1, 2])])
+@pytest.mark.parametrize(
+    ("place", "revisions"), [("inside", [1]), pytest.param("after", [1, 2], marks=pytest.mark.full)]
+)
 def test_a_kill_leaves_all_of_a_signature_or_nothing(path: Path, place: str, revisions: list[int]) -> None:
     before = unsent(path)
     done = subprocess.run([sys.executable, "-c", _KILLED, str(path), place], check=False, timeout=60)

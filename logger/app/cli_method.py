@@ -42,7 +42,9 @@ def replay(
     rule: Annotated[
         list[str] | None,
         typer.Option(
-            "--rule", metavar="RULE|KEY=VALUE", help="What if: a rule, or a key of the tables endpoint or weighing."
+            "--rule",
+            metavar="RULE|KEY=VALUE",
+            help="What if: a rule, or a key of the tables endpoint or weighing.",
         ),
     ] = None,
     compare: Annotated[bool, typer.Option("--compare", help="Rules side by side.")] = False,

@@ -90,6 +90,7 @@ async def test_entries_of_the_shift(typed: list[str], sent: dict[str, Any], tmp_
         assert it.service.commands == [("register", {**sent, "why": "start of shift"})]
 
 
+@pytest.mark.full
 async def test_the_zero_is_watched_before_it_is_entered(tmp_path: Path) -> None:
     async with session(tmp_path, examples.idle(), found=kept_examples.found) as it:
         await it.type("shift zero", "")
@@ -97,6 +98,7 @@ async def test_the_zero_is_watched_before_it_is_entered(tmp_path: Path) -> None:
         assert it.service.commands[0][1]["entry"] == {"zero_pa": 3.0}
 
 
+@pytest.mark.full
 async def test_a_zero_with_the_suction_on_is_refused(tmp_path: Path) -> None:
     snapshot = _idle(pressure=replace(examples.idle().pressure, dp_pa=2400.0))
     async with session(tmp_path, snapshot, found=kept_examples.found) as it:

@@ -11,6 +11,7 @@ import sqlite3
 import subprocess
 import sys
 import time
+from collections import Counter
 from contextlib import closing
 from pathlib import Path
 
@@ -83,6 +84,11 @@ async def test_a_persons_password_signs_and_stands_nowhere(tmp_path: Path) -> No
             shown.append(await asyncio.to_thread(_lastgrain, bench, *words))
         assert "reviewed and accepted by Anna Adler (anna)" in shown[1], "the fault bites: it was used"
         await bench.until(lambda p: p.broker.waiting == 0)
+        once = _deliveries(broker)
+        assert set(once.values()) == {1}
+        shown.append(await asyncio.to_thread(_lastgrain, bench, "runs", "republish", "1", *me))
+        await bench.until(lambda p: set(_deliveries(broker).values()) == {2})
+        assert _deliveries(broker).keys() == once.keys(), "the same numbers and ids, and no others"
         assert holding(bench.root) == []
         _look_into_the_store(bench.root / "lastgrain.sqlite")
         logs = "".join(path.read_text(errors="replace") for path in bench.root.glob("*.log*"))
@@ -92,6 +98,12 @@ async def test_a_persons_password_signs_and_stands_nowhere(tmp_path: Path) -> No
     for text in (*shown, logs, published, made.decode("utf-8", "replace")):
         assert CANARY not in text
         assert HASHED not in text
+
+
+def _deliveries(broker: RawBroker) -> Counter[tuple[int, str]]:
+    """How often each numbered message arrived."""
+    bodies = [body for topic, body in broker.published if topic.rpartition("/")[2] in ("event", "record")]
+    return Counter((body["seq"], body["message_id"]) for body in bodies)
 
 
 def _look_into_the_store(path: Path) -> None:

@@ -6,7 +6,9 @@ Questions go to stderr, so that stdout stays free for an answer that a machine r
 from __future__ import annotations
 
 import asyncio
+import shutil
 import sys
+import textwrap
 import threading
 from typing import Protocol
 
@@ -34,7 +36,7 @@ class Terminal:
 
     def say(self, text: str) -> None:
         """Writes to stderr."""
-        print(printable_text(text), file=sys.stderr, flush=True)
+        print(_fitted(text), file=sys.stderr, flush=True)
 
     async def ask(self, question: str) -> str:
         """Waits for a line without holding up what goes on meanwhile."""
@@ -45,13 +47,35 @@ class Terminal:
             line = sys.stdin.readline()
             loop.call_soon_threadsafe(_deliver, answer, line)
 
-        print(printable_text(question) + " ", end="", file=sys.stderr, flush=True)
+        print(_fitted(question) + " ", end="", file=sys.stderr, flush=True)
         # A daemon: Ctrl-C must end the program although the terminal has said nothing yet.
         threading.Thread(target=read, name="answer", daemon=True).start()
         line = await answer
         if not line or line.strip() in ("q", "Q"):
             raise Stopped
         return line.strip()
+
+
+def wrapped(text: str, width: int) -> str:
+    """Lines broken between words, kept as they are where they fit; a path or name is never broken."""
+    return "\n".join(
+        textwrap.fill(
+            line,
+            width,
+            subsequent_indent=" " * (len(line) - len(line.lstrip())),
+            break_long_words=False,
+            break_on_hyphens=False,
+            replace_whitespace=False,
+        )
+        if len(line) > width
+        else line
+        for line in text.split("\n")
+    )
+
+
+def _fitted(text: str) -> str:
+    shown = printable_text(text)
+    return wrapped(shown, shutil.get_terminal_size().columns - 1) if sys.stderr.isatty() else shown
 
 
 def _deliver(answer: asyncio.Future[str], line: str) -> None:

@@ -248,6 +248,8 @@ def _profile_name(text: str, quantity: Quantity) -> str:
 
 def number(text: str) -> float:
     """A finite plain decimal number. Raises Wrong."""
+    if not text:
+        raise Wrong("Type a number.")
     plain = text.replace(",", ".")
     if not re.fullmatch(r"\d{1,9}(\.\d{1,9})?", plain, re.ASCII):
         raise Wrong(f"{text!r} is no plain number: type digits, with a point where it has decimals.")

@@ -37,6 +37,15 @@ _ABSENT: dict[str, Any] = {
     "invalidation": None,
 }
 """What a record of an older version does not have."""
+_BY_HAND = (
+    EventKind.HELD,
+    EventKind.RESUMED,
+    EventKind.STOPPED,
+    EventKind.ABORTED,
+    EventKind.PRESSURE_RELEASED,
+    EventKind.SIEVE_CARED,
+)
+"""What someone does in the place of the operator while the run goes. A note or closing the run is none of it."""
 _NO_RESULT = ("aborted", "interrupted", "invalid")
 
 
@@ -88,14 +97,24 @@ def next_body(body: Mapping[str, Any], step: Step, head: ChainHead, events: int)
     return plain | {"record_sha256": sha256_json(plain)}
 
 
-def sign(body: Mapping[str, Any], person: Person, kind: ReviewKind, why: str, utc: str) -> Step:
-    """A second person accepts or rejects. Raises Refused for anyone who may not, and for what was reviewed."""
+def sign(
+    body: Mapping[str, Any],
+    person: Person,
+    kind: ReviewKind,
+    why: str,
+    utc: str,
+    events: Sequence[Event] = (),
+) -> Step:
+    """A second person accepts or rejects. Raises Refused for anyone who may not, and for what was reviewed.
+
+    `events` of the run say who else had a hand in it.
+    """
     if kind not in (ReviewKind.ACCEPTED, ReviewKind.REJECTED):
         raise Refused("A signature accepts or rejects.")
     _require_standing(body)
     if body["review"] != "unreviewed":
         raise Refused(f"The run is {review_text(body)}: correct it first, if it is to be reviewed again.")
-    _require_another(body, person)
+    _require_another(body, person, events)
     reason = _reason(why, "rejected") if kind is ReviewKind.REJECTED else clean_text("why", why, LONGEST_WHY)
     signature = Signature(
         person_id=person.id,
@@ -193,7 +212,7 @@ def _require_standing(body: Mapping[str, Any]) -> None:
         raise Refused(f"The run was {review_text(body)}; nothing follows that but a new run.")
 
 
-def _require_another(body: Mapping[str, Any], person: Person) -> None:
+def _require_another(body: Mapping[str, Any], person: Person, events: Sequence[Event]) -> None:
     if not person.has("reviewer"):
         raise Refused(f"{person.name} ({person.id}) is no reviewer on this bench.")
     own = (body["operator_id"], body.get("operator_name") or "", body.get("cautions_acknowledged_by") or "")
@@ -201,6 +220,9 @@ def _require_another(body: Mapping[str, Any], person: Person) -> None:
         raise Refused(f"{person.name} was the operator of this run: another reviewer must sign it.")
     if any(same_person(person, made["person_id"]) for made in body.get("corrections") or ()):
         raise Refused(f"{person.name} has corrected this run: another reviewer must sign it.")
+    hands = (str(event.data.get("by") or "") for event in events if event.kind in _BY_HAND)
+    if any(same_person(person, by) for by in hands):
+        raise Refused(f"{person.name} had a hand in this run: another reviewer must sign it.")
 
 
 def _reason(why: str, what: str) -> str:

@@ -87,7 +87,8 @@ class ReviewDesk:
     ) -> Step:
         if do in _SIGNED:
             _require_people(state, who)
-            return sign(seen.body, find_person(state.people, who.by), _SIGNED[do], why, utc)
+            person = find_person(state.people, who.by)
+            return sign(seen.body, person, _SIGNED[do], why, utc, seen.events)
         author = _author(state, who, do)
         if do == "invalidate":
             return invalidate(seen.body, author, why, utc)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 from typing import Any
 
 import pytest
@@ -10,7 +11,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from logger.core.record import ChainHead
-from logger.core.register.people import Person
+from logger.core.register.events import RegisterEvent, RegisterKind
+from logger.core.register.people import Person, apply_person
 from logger.core.review import ReviewKind, review_lines, review_text, standing_signature
 from logger.core.review_steps import (
     Step,
@@ -73,6 +75,34 @@ def test_a_signature_says_who_what_when_and_over_which_revision() -> None:
     assert standing_signature(body) == signature
     assert review_text(body) == "reviewed and accepted by Rosa (rosa) on 2026-02-02"
     assert body["result"] == before["result"]
+
+
+@pytest.mark.parametrize(
+    "typed", ["ROSA", "Rosa  Berg", " rosa\u00a0berg", "\uff32osa Berg", "Rosa Stein", "rosa stein "]
+)
+def test_no_blank_capital_wide_letter_or_former_name_makes_another_person(typed: str) -> None:
+    rosa = replace(PEOPLE["rosa"], name="Rosa Berg", former_names=("Rosa Stein",))
+    body = standing().body | {"operator_id": typed}
+    with pytest.raises(Refused, match="was the operator of this run"):
+        sign(body, rosa, ReviewKind.ACCEPTED, "", UTC)
+    assert sign(standing().body, rosa, ReviewKind.ACCEPTED, "", UTC).data["name"] == "Rosa Berg"
+
+
+def test_a_name_that_is_changed_is_remembered() -> None:
+    data = {"person_id": "rosa", "name": "Rosa Berg", "roles": ["reviewer"]}
+    event = RegisterEvent(RegisterKind.PERSON_CHANGED, UTC, "anna", "married", data)
+    assert apply_person(PEOPLE, event)["rosa"].former_names == ("Rosa",)
+    roles = replace(event, data=data | {"name": "Rosa", "roles": ["operator"]})
+    assert apply_person(PEOPLE, roles)["rosa"].former_names == ()
+
+
+@pytest.mark.parametrize("kind", [E.HELD, E.RESUMED, E.STOPPED, E.PRESSURE_RELEASED, E.SIEVE_CARED])
+def test_who_worked_in_the_run_under_the_operators_name_does_not_review_it(kind: E) -> None:
+    body = standing().body
+    with pytest.raises(Refused, match="had a hand in this run"):
+        sign(body, PEOPLE["rosa"], ReviewKind.ACCEPTED, "", UTC, [Event(kind, 0, UTC, {"by": "Rosa"})])
+    others = [Event(kind, 0, UTC, {"by": "lastgrain"}), Event(E.NOTED, 0, UTC, {"by": "Rosa"})]
+    assert sign(body, PEOPLE["rosa"], ReviewKind.ACCEPTED, "", UTC, others).closes
 
 
 @pytest.mark.parametrize(

@@ -7,7 +7,8 @@ a password that was put there in another way is noticed.
 from __future__ import annotations
 
 import re
-from collections.abc import Iterable, Mapping
+import unicodedata
+from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from typing import Any, Literal, get_args
 
@@ -25,6 +26,7 @@ _LONGEST_NAME = 64
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Person:
     """One person. `retired` is the reason, empty while active. `fingerprint` is that of the password in force.
+    `former_names` are those before the name was changed: older runs may have been started under one.
 
     Ids stay taken for ever; `id` is compared without regard to capitals.
     """
@@ -36,6 +38,7 @@ class Person:
     retired: str = ""
     fingerprint: str = ""
     password_utc: str = ""
+    former_names: tuple[str, ...] = ()
 
     def has(self, *roles: Role) -> bool:
         """Whether the person is active in one of these roles."""
@@ -81,8 +84,12 @@ def unguarded(people: People) -> bool:
 
 
 def same_person(person: Person, typed: str) -> bool:
-    """Whether a typed name or id means this person."""
-    return typed.strip().casefold() in (person.id.casefold(), person.name.casefold())
+    """Whether a typed name or id means this person: capitals, blanks and wide letters make no other one of it."""
+    return _alike(typed) in map(_alike, (person.id, person.name, *person.former_names))
+
+
+def _alike(text: str) -> str:
+    return " ".join(unicodedata.normalize("NFKC", text).casefold().split())
 
 
 # --- entries ----------------------------------------------------------------------------------------------
@@ -180,14 +187,10 @@ def apply_person(people: People, event: RegisterEvent) -> People:
         return {**people, person.id: person}
     known = people[data["person_id"]]
     if event.kind is RegisterKind.PERSON_CHANGED:
-        known = replace(known, name=data["name"], roles=tuple(data["roles"]))
+        former = known.former_names if data["name"] == known.name else (*known.former_names, known.name)
+        known = replace(known, name=data["name"], roles=tuple(data["roles"]), former_names=former)
     elif event.kind is RegisterKind.PERSON_RETIRED:
         known = replace(known, retired=event.why)
     else:
         known = replace(known, fingerprint=data["fingerprint"], password_utc=event.utc)
     return {**people, known.id: known}
-
-
-def ids_of(people: Iterable[Person]) -> str:
-    """Ids in a row, for a sentence."""
-    return ", ".join(sorted(person.id for person in people)) or "none"

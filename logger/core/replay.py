@@ -161,9 +161,10 @@ class _Track:
         self._blocks = 0
 
     def note(self, t_s: float, estimator: LossRateEstimator) -> None:
-        load = estimator.load_pct
-        if load is not None and estimator.blocks != self._blocks:
-            self._blocks = estimator.blocks
+        if estimator.blocks == self._blocks:
+            return
+        self._blocks, load = estimator.blocks, estimator.load_pct
+        if load is not None:
             self._rows.append((t_s, estimator.effective_s, load))
 
     def done(self) -> LoadTrack:

@@ -168,7 +168,7 @@ class LossRateEstimator:
     @property
     def load_pct(self) -> float | None:
         """Estimated load, % of the charge; None before there is a tail."""
-        return self._tracker.load()[0] if self._tracker.following else None
+        return self._tracker.load_pct if self._tracker.following else None
 
     @property
     def effective_s(self) -> float:
@@ -207,7 +207,7 @@ class LossRateEstimator:
         tracker = self._tracker
         following = tracker.following
         rate, u = tracker.rate() if following else (None, None)
-        load, load_u = tracker.load() if following else (None, None)
+        load, load_u = (tracker.load_pct, tracker.load_u_pct()) if following else (None, None)
         return Assessment(
             t_s=t_s,
             rate_pct_per_min=rate,

@@ -61,6 +61,8 @@ class Tuning:
     """First guesses of the decay, 1/s: the early rate constants of air-jet sieving lie between."""
     first_exponents: tuple[float, ...] = (0.7, 1.5, 3.0, 6.0)
     """... and of decay x time, when the tail has to be found again later in a run."""
+    steepest: float = 10.0
+    """Largest decay x time: no powder's tail falls faster than this power of time, whatever the noise says."""
     rivals_s: float = 40.0
     """How long the first guesses compete."""
     drift_share: float = 0.3
@@ -90,6 +92,8 @@ class Tuning:
     """... or two steps within so many blocks."""
     sag_doubt: float = 0.3
     """Relative doubt about the loss during a sag: the passing law is taken as proportional to dP."""
+    law_doubt: float = 0.4
+    """The same about the rate while dP is off nominal within its band, per unit of relative pressure."""
     new_level_pct: float = 2.0
     """Spread of the level after a step, % of the charge: in effect free."""
     hands_sigma_x: float = 0.3
@@ -102,5 +106,7 @@ class Tuning:
     coupling_doubt: float = 0.06
     coupling_doubt_known: float = 0.015
     """Least relative doubt about the suction force: learned in the run, or from a blank run."""
+    learned_doubt: float = 0.3
+    """Relative doubt about a learned suction force where the load itself rests on it."""
     coupling_lag_s: float = 0.3
     """Spread of the lag between balance and pressure transducer that is left after matching."""

@@ -27,6 +27,7 @@ class SuctionForce:
         self._curved = rig.coupling2_g_per_kpa2 is not None
         self._curvature = (rig.coupling2_g_per_kpa2 or 0.0) * pct
         given = rig.coupling_g_per_kpa
+        self.measured = given is not None
         if given is None:
             self.coupling = tuning.unknown_coupling_g_per_kpa * pct
             self.doubt = tuning.unknown_coupling_u_g_per_kpa * pct
@@ -45,8 +46,25 @@ class SuctionForce:
     @property
     def at_nominal_sd(self) -> float:
         """Its standard uncertainty: the coupling's, and the curvature's where it was never measured."""
+        return self._at_nominal_sd(self.doubt)
+
+    def _at_nominal_sd(self, coupling_sd: float) -> float:
         curvature = 0.0 if self._curved else self._tuning.unknown_curvature_g_per_kpa2 * self._pct
-        return math.hypot(self.doubt * self._nominal, curvature * self._nominal**2)
+        return math.hypot(coupling_sd * self._nominal, curvature * self._nominal**2)
+
+    def beyond_guess(self, learned: float) -> float:
+        """Force at nominal pressure of what a run has taught about the coupling beside the first guess."""
+        return learned * self._nominal
+
+    def learned_sd(self, learned: float, learned_var: float) -> float:
+        """Standard uncertainty of the whole force at nominal pressure once a run has taught it. Lags, and pressure
+        that is read seldom, make a learned coupling come out low, more so than its variance knows."""
+        low = self._tuning.learned_doubt * (abs(self.coupling) + abs(learned))
+        return self._at_nominal_sd(math.hypot(math.sqrt(max(learned_var, 0.0)), low))
+
+    def off_nominal(self, block: Block) -> float:
+        """Relative distance of the block's pressure from nominal; 0 where it is not known."""
+        return 0.0 if math.isnan(block.kpa) else abs(block.kpa / self._nominal - 1.0)
 
     def least_doubt(self, learned: float) -> float:
         """A coefficient keeps this doubt whatever a run teaches: lags make it come out low."""

@@ -140,7 +140,7 @@ class TailFilter:
         change[Z, Z] = keep_z
         state[LOAD] -= loss
         state[X] -= decay * h
-        state[Y] += state[Z] * dl
+        state[Y] = min(state[Y] + state[Z] * dl, math.log(tuning.steepest / (theta_s + h)))
         state[Z] = tuning.mean_z + (state[Z] - tuning.mean_z) * keep_z
         self.cov = change @ self.cov @ change.T
         self.cov[LOAD, LOAD] += (tuning.misfit_share * loss) ** 2

@@ -16,7 +16,7 @@ from logger.core.endpoint.blocks import Block
 from logger.core.endpoint.noise import BlockNoise, FlickerNoise
 from logger.core.endpoint.parameters import Tuning
 from logger.core.endpoint.suction_force import SuctionForce
-from logger.core.endpoint.tail_filter import COUPLING, LOAD, TailFilter, measurement_row
+from logger.core.endpoint.tail_filter import COUPLING, LAG, LOAD, TailFilter, measurement_row
 from logger.core.rig import Rig
 
 Array = NDArray[np.float64]
@@ -46,6 +46,7 @@ class TailTracker:
 
     def _forget(self) -> None:
         self.last: Block | None = None
+        self._rate: tuple[float, float] | None = None
         self._first: Block | None = None
         self._rivals: list[TailFilter] = []
         self._rest_blocks = 0
@@ -87,12 +88,32 @@ class TailTracker:
     def rate(self) -> tuple[float, float]:
         """(rate at nominal pressure at the end of the last block, standard error), %/min; the error is widened
         when blocks scatter more than they should."""
-        rate, u = self.filter.rate(0.5 * self.last.span_s if self.last is not None else 0.0)
-        return rate, u * math.sqrt(max(self.chi2, 1.0))
+        if self._rate is None:
+            last = self.last
+            rate, u = self.filter.rate(0.5 * last.span_s if last is not None else 0.0)
+            law = 0.0 if last is None else self._tuning.law_doubt * self.force.off_nominal(last) * rate
+            self._rate = rate, math.hypot(u * math.sqrt(max(self.chi2, 1.0)), law)
+        return self._rate
 
-    def load(self) -> tuple[float, float]:
-        """(load, standard error), % of the charge, suction force and drift taken off."""
-        return float(self.filter.state[LOAD]), math.sqrt(max(float(self.filter.cov[LOAD, LOAD]), 0.0))
+    @property
+    def load_pct(self) -> float:
+        """Load, % of the charge, suction force and drift taken off.
+
+        Without a blank run the level began with a guess of the force; what the run has taught takes its place.
+        """
+        state = self.filter.state
+        beyond = 0.0 if self.force.measured else self.force.beyond_guess(float(state[COUPLING]))
+        return float(state[LOAD]) - beyond
+
+    def load_u_pct(self) -> float:
+        """Its standard uncertainty."""
+        cov = self.filter.cov
+        var = max(float(cov[LOAD, LOAD]), 0.0)
+        if self.force.measured:
+            return math.sqrt(var)
+        learned = float(self.filter.state[COUPLING])
+        force_sd = self.force.learned_sd(learned, float(cov[COUPLING, COUPLING]))
+        return math.sqrt(max(var - self.force.at_nominal_sd**2, 0.0) + force_sd**2)
 
     # --- blocks ---------------------------------------------------------------------------------------
 
@@ -117,6 +138,7 @@ class TailTracker:
 
     def take(self, block: Block) -> None:
         """A block of sieving inside the pressure gate."""
+        self._rate = None
         if self.following:
             self._follow(block)
         elif self._first is None or block.theta_s <= self._first.theta_s:
@@ -126,6 +148,7 @@ class TailTracker:
 
     def hands_on(self, t_s: float) -> None:
         """Someone touched the rig: level and rate may have changed."""
+        self._rate = None
         self.filter.loosen_rate(self._tuning.hands_sigma_x)
         self.new_segment(t_s)
 
@@ -196,7 +219,7 @@ class TailTracker:
                 return
             self._raise_suspicion(block, surprise, total, noise)
         self._held_out = 0
-        self._learn_noise(block, y)
+        self._learn_noise(block, y if self.force.measured else y - self._learned_force(row))
         self.chi2 += 0.05 * (min(surprise * surprise / total, 9.0) - self.chi2)
         self.filter.update(surprise, row, noise)
         floor = self.force.least_doubt(float(self.filter.state[COUPLING]))
@@ -241,6 +264,11 @@ class TailTracker:
             var += block.scatter**2
         timing = loss * block.time_sd / max(block.span_s, 0.1)
         return var + (self._tuning.misfit_share * loss) ** 2 + timing * timing
+
+    def _learned_force(self, row: Array) -> float:
+        """What the run has taught about the suction force of a block: without it, ripple would pass for noise."""
+        state = self.filter.state
+        return float(state[COUPLING] * row[COUPLING] + state[LAG] * row[LAG])
 
     def _learn_noise(self, block: Block, y: float) -> None:
         level = y + self._fallen

@@ -198,12 +198,13 @@ class Outbox(Protocol):
     """Messages in order, kept until the broker has acknowledged them. A message ends accepted,
     set aside (never retried, shown to a person), or it is kept."""
 
-    async def next_unsent(self) -> OutboxItem | None:
-        """The oldest message that is neither sent nor set aside."""
+    async def unsent(self, most: int, most_bytes: int) -> list[OutboxItem]:
+        """The oldest messages that are neither sent nor set aside, oldest first, at most `most`, and no more
+        than fit into `most_bytes` of stored text; the oldest always, whatever its size."""
         ...
 
-    async def mark_sent(self, seq: int) -> None:
-        """The broker acknowledged it."""
+    async def mark_sent(self, seqs: Sequence[int]) -> None:
+        """The broker acknowledged these; all are kept as sent, or none is."""
         ...
 
     async def note_failure(self, seq: int, reason: str) -> None:

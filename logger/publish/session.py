@@ -20,6 +20,11 @@ _LOG = logging.getLogger("lastgrain.publish")
 
 MOST_TRIES = 5
 """A message that failed so often, each time on a link that had just worked, is the cause itself."""
+MOST_AT_ONCE = 100
+MOST_AT_ONCE_BYTES = 256 * 1024
+"""So much of a backlog is fetched together; parsing it must not hold up the live values beside it."""
+MARK_S = 0.1
+"""So long after an acknowledgement the store knows of it; those of this time are one commit."""
 LIVE_GAP_S = 0.95
 """Once a second: a little less, so that a picture a second is never held back for the next one."""
 LIVE_EXPIRY_S = 10
@@ -39,6 +44,10 @@ class Session:
         self._last_ack_s = self._now_s()
         self.in_flight = False
         """A message of the outbox is, or was when the link ended, unacknowledged."""
+        self._acked: list[int] = []
+        """Acknowledged, and not yet kept as sent: after a crash these go out again, with the same number and id."""
+        self._some_acked = asyncio.Event()
+        self._marking = asyncio.Lock()
 
     @staticmethod
     def _now_s() -> float:
@@ -50,10 +59,20 @@ class Session:
             await self._say_online()
             self._desk.board.up()
             await self._refresh_latest()
-            await _first_failure(self._drain(), self._send_live(), self._beat(), self._link.lost())
+            await self._work()
         except asyncio.CancelledError:
             await self._say_offline()
             raise
+
+    async def _work(self) -> None:
+        jobs = (self._drain(), self._mark_soon(), self._send_live(), self._beat(), self._link.lost())
+        try:
+            await _first_failure(*jobs)
+        finally:
+            # What could not be kept as sent here is sent once more: no reason to lose the first failure over.
+            with contextlib.suppress(Exception):
+                async with asyncio.timeout(_FAREWELL_S):
+                    await self._mark()
 
     async def _publish(self, kind: Kind, payload: bytes, *, retain: bool = False) -> None:
         topic = self._desk.topics.of(kind)
@@ -94,22 +113,46 @@ class Session:
 
     async def _drain(self) -> None:
         while True:
-            item = await self._desk.outbox.next_unsent()
-            if item is None:
-                await self._desk.outbox.wait_for_more(_IDLE_S)
+            items = await self._desk.outbox.unsent(MOST_AT_ONCE, MOST_AT_ONCE_BYTES)
+            if items:
+                await self._send_stretch(items)
             else:
-                await self._send(item)
+                await self._desk.outbox.wait_for_more(_IDLE_S)
 
-    async def _send(self, item: OutboxItem) -> None:
+    async def _send_stretch(self, items: list[OutboxItem]) -> None:
+        """In order, up to the first that stays; what was acknowledged is kept before more is fetched."""
+        for item in items:
+            if not await self._send(item):
+                break
+        await self._mark()
+
+    async def _mark_soon(self) -> None:
+        """Bounds how much is sent again after a crash, also while a stretch takes long."""
+        while True:
+            await self._some_acked.wait()
+            await asyncio.sleep(MARK_S)
+            await self._mark()
+
+    async def _mark(self) -> None:
+        async with self._marking:
+            seqs = self._acked.copy()
+            if seqs:
+                await self._desk.outbox.mark_sent(seqs)
+                del self._acked[: len(seqs)]
+            if not self._acked:
+                self._some_acked.clear()
+
+    async def _send(self, item: OutboxItem) -> bool:
+        """True when the message is out of the way, False when it is to be tried again."""
         payload = await self._payload_or_set_aside(item)
         if payload is None:
-            return
+            return True
         self.in_flight = True
         try:
             await self._publish(item.kind, payload)
         except PublishRefused as refusal:
             self.in_flight = False
-            await self._refused(item, refusal)
+            return await self._refused(item, refusal)
         except (LinkLost, PublishTimeout) as error:
             if not isinstance(error, LinkLost) or blames_message(error.code):
                 await self._count(item, error.sentence)
@@ -117,6 +160,7 @@ class Session:
         else:
             self.in_flight = False
             await self._sent(item)
+            return True
 
     async def _payload_or_set_aside(self, item: OutboxItem) -> bytes | None:
         try:
@@ -133,22 +177,28 @@ class Session:
         return payload
 
     async def _sent(self, item: OutboxItem) -> None:
-        await self._desk.outbox.mark_sent(item.seq)
+        self._acked.append(item.seq)
+        self._some_acked.set()
         board = self._desk.board
         board.counts(max(0, board.waiting - 1), board.set_aside)
         board.up()
         if item.kind == "record":
             await self._refresh_latest()
 
-    async def _refused(self, item: OutboxItem, refusal: PublishRefused) -> None:
+    async def _refused(self, item: OutboxItem, refusal: PublishRefused) -> bool:
+        """True when the message is out of the way."""
         verdict = puback_verdict(refusal.code)
         if verdict is Verdict.SET_ASIDE:
             await self._set_aside(item, refusal.sentence)
-        elif verdict is Verdict.KEEP:
+            return True
+        if verdict is Verdict.KEEP:
             advice = puback_advice(refusal.code, refusal.topic, self._desk.settings.username)
             await self._wait_refused(f"{refusal.sentence} {advice}")
-        elif not await self._count(item, refusal.sentence):
-            await self._wait_refused(refusal.sentence)
+            return False
+        if await self._count(item, refusal.sentence):
+            return True
+        await self._wait_refused(refusal.sentence)
+        return False
 
     async def _wait_refused(self, sentence: str) -> None:
         """The link stays up for live values while the backlog waits for a person."""
@@ -168,7 +218,8 @@ class Session:
         _LOG.warning("%s message seq %d set aside: %s", item.kind, item.seq, reason)
         await self._desk.outbox.set_aside(item.seq, reason)
         self._desk.board.put_aside(reason)
-        self._desk.board.counts(*await self._desk.outbox.waiting())
+        waiting, set_aside = await self._desk.outbox.waiting()
+        self._desk.board.counts(max(0, waiting - len(self._acked)), set_aside)
 
     async def _refresh_latest(self) -> None:
         """A refused summary is shown but holds nothing up: the record itself is on its way."""

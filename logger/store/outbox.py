@@ -5,7 +5,7 @@ from __future__ import annotations
 import asyncio
 import contextlib
 import sqlite3
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from typing import TypeVar
 
 from logger.core.ports import OutboxItem
@@ -30,13 +30,13 @@ class SqliteOutbox:
             with contextlib.suppress(RuntimeError):
                 self._loop.call_soon_threadsafe(self._more.set)
 
-    async def next_unsent(self) -> OutboxItem | None:
-        """The oldest message that is neither sent nor set aside."""
-        return await self._do(rows.next_unsent)
+    async def unsent(self, most: int, most_bytes: int) -> list[OutboxItem]:
+        """The oldest messages that are neither sent nor set aside, within the bounds; always the oldest."""
+        return await self._do(lambda connection: rows.unsent(connection, most, most_bytes))
 
-    async def mark_sent(self, seq: int) -> None:
-        """The broker acknowledged it."""
-        await self._do(lambda connection: rows.mark_sent(connection, seq, self._utc()))
+    async def mark_sent(self, seqs: Sequence[int]) -> None:
+        """The broker acknowledged these: one transaction."""
+        await self._do(lambda connection: rows.mark_sent(connection, seqs, self._utc()))
 
     async def note_failure(self, seq: int, reason: str) -> None:
         """One more attempt failed; the message is kept."""

@@ -4,11 +4,15 @@ from __future__ import annotations
 
 import json
 import sqlite3
+from collections.abc import Sequence
+from contextlib import closing
 from typing import Any
 
 from logger.core.ports import MessageKind, OutboxItem
 from logger.core.run.plan import canonical_json
 from logger.store.chain import sha256_hex
+
+_COLUMNS = "seq, message_id, kind, created_at, body, attempts"
 
 
 def add_message(
@@ -28,9 +32,17 @@ def add_message(
     )
 
 
-def next_unsent(connection: sqlite3.Connection) -> OutboxItem | None:
-    """The oldest message that is neither sent nor set aside."""
-    return _item(connection, "WHERE sent_at IS NULL AND set_aside IS NULL ORDER BY seq LIMIT 1")
+def unsent(connection: sqlite3.Connection, most: int, most_bytes: int) -> list[OutboxItem]:
+    """The oldest that are neither sent nor set aside, bounded by count and stored text; always the oldest."""
+    query = f"SELECT {_COLUMNS} FROM outbox WHERE sent_at IS NULL AND set_aside IS NULL ORDER BY seq LIMIT ?"
+    items: list[OutboxItem] = []
+    with closing(connection.execute(query, (most,))) as rows:
+        for row in rows:
+            most_bytes -= len(row[4].encode())
+            if items and most_bytes < 0:
+                break
+            items.append(_item_of(row))
+    return items
 
 
 def newest_record(connection: sqlite3.Connection) -> OutboxItem | None:
@@ -54,10 +66,11 @@ def last_seq(connection: sqlite3.Connection) -> int:
 
 
 def _item(connection: sqlite3.Connection, where: str) -> OutboxItem | None:
-    columns = "seq, message_id, kind, created_at, body, attempts"
-    row = connection.execute(f"SELECT {columns} FROM outbox {where}").fetchone()
-    if row is None:
-        return None
+    row = connection.execute(f"SELECT {_COLUMNS} FROM outbox {where}").fetchone()
+    return None if row is None else _item_of(row)
+
+
+def _item_of(row: tuple[Any, ...]) -> OutboxItem:
     seq, message_id, kind, created_at, body, attempts = row
     return OutboxItem(
         seq=seq,
@@ -69,9 +82,9 @@ def _item(connection: sqlite3.Connection, where: str) -> OutboxItem | None:
     )
 
 
-def mark_sent(connection: sqlite3.Connection, seq: int, sent_at: str) -> None:
-    """The broker acknowledged it."""
-    connection.execute("UPDATE outbox SET sent_at = ? WHERE seq = ?", (sent_at, seq))
+def mark_sent(connection: sqlite3.Connection, seqs: Sequence[int], sent_at: str) -> None:
+    """The broker acknowledged these."""
+    connection.executemany("UPDATE outbox SET sent_at = ? WHERE seq = ?", [(sent_at, seq) for seq in seqs])
 
 
 def note_failure(connection: sqlite3.Connection, seq: int, reason: str) -> None:

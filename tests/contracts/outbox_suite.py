@@ -40,10 +40,15 @@ class OutboxUnderTest:
 async def drained(outbox: Outbox) -> list[OutboxItem]:
     """Everything that waits, marked sent one by one."""
     items = []
-    while (item := await outbox.next_unsent()) is not None:
+    while (item := await oldest(outbox)) is not None:
         items.append(item)
-        await outbox.mark_sent(item.seq)
+        await outbox.mark_sent([item.seq])
     return items
+
+
+async def oldest(outbox: Outbox) -> OutboxItem | None:
+    """What goes out next."""
+    return next(iter(await outbox.unsent(1, 0)), None)
 
 
 @pytest.mark.asyncio
@@ -51,7 +56,7 @@ class OutboxSuite:
     """Subclass as Test... with a fixture `box`."""
 
     async def test_empty(self, box: OutboxUnderTest) -> None:
-        assert await box.outbox.next_unsent() is None
+        assert await oldest(box.outbox) is None
         assert await box.outbox.waiting() == (0, 0)
         assert await box.outbox.last_seq() == 0
         assert await box.outbox.newest_record() is None
@@ -75,13 +80,37 @@ class OutboxSuite:
             "deep": {"list": [1, 2.5, True]},
         }
         await box.add("event", body)
-        item = await box.outbox.next_unsent()
+        item = await oldest(box.outbox)
         assert item is not None
         assert item.body == body
 
     async def test_looking_does_not_take(self, box: OutboxUnderTest) -> None:
         await box.add("event", EVENT)
-        assert await box.outbox.next_unsent() == await box.outbox.next_unsent()
+        assert await oldest(box.outbox) == await oldest(box.outbox)
+        assert await box.outbox.waiting() == (1, 0)
+
+    async def test_several_are_given_in_order_within_both_bounds(self, box: OutboxUnderTest) -> None:
+        body = {"run_id": "r1", "text": "µ" * 500}
+        size = len('{"run_id":"r1","text":""}') + 1000
+        for _ in range(5):
+            await box.add("event", body)
+        await box.outbox.set_aside(2, "too large")
+
+        async def given(most: int, most_bytes: int) -> list[int]:
+            return [item.seq for item in await box.outbox.unsent(most, most_bytes)]
+
+        assert await given(9, 10 * size) == [1, 3, 4, 5]
+        assert await given(2, 10 * size) == [1, 3]
+        assert await given(9, 3 * size) == [1, 3, 4]
+        assert await given(9, 3 * size - 1) == [1, 3]
+        assert await given(9, size - 1) == [1], "the oldest, whatever its size"
+
+    async def test_several_are_marked_together(self, box: OutboxUnderTest) -> None:
+        for _ in range(4):
+            await box.add("event", EVENT)
+        await box.outbox.mark_sent([1, 2, 4])
+        assert [item.seq for item in await box.outbox.unsent(9, 10_000)] == [3]
+        await box.outbox.mark_sent([])
         assert await box.outbox.waiting() == (1, 0)
 
     async def test_a_failure_keeps_the_message_and_is_counted(self, box: OutboxUnderTest) -> None:
@@ -89,7 +118,7 @@ class OutboxSuite:
         await box.add("event", EVENT)
         await box.outbox.note_failure(1, "link lost")
         await box.outbox.note_failure(1, "link lost")
-        item = await box.outbox.next_unsent()
+        item = await oldest(box.outbox)
         assert item is not None
         assert (item.seq, item.attempts) == (1, 2)
         assert await box.outbox.waiting() == (2, 0)
@@ -115,8 +144,8 @@ class OutboxSuite:
         """A duplicate PUBACK, or a crash between PUBACK and mark."""
         await box.add("event", EVENT)
         await box.add("event", EVENT)
-        await box.outbox.mark_sent(1)
-        await box.outbox.mark_sent(1)
+        await box.outbox.mark_sent([1])
+        await box.outbox.mark_sent([1])
         assert await box.outbox.waiting() == (1, 0)
 
     async def test_newest_record_is_found_sent_or_not(self, box: OutboxUnderTest) -> None:
@@ -158,12 +187,12 @@ class OutboxSuite:
             pytest.skip("this outbox keeps nothing over a restart, by design")
         for run_id in ("r1", "r2", "r3"):
             await box.add("record", record_of(run_id))
-        before = await box.outbox.next_unsent()
-        await box.outbox.mark_sent(1)
+        before = await oldest(box.outbox)
+        await box.outbox.mark_sent([1])
         await box.outbox.set_aside(2, "too large")
         await box.outbox.note_failure(3, "link lost")
         again = await box.reopen()
-        item = await again.next_unsent()
+        item = await oldest(again)
         assert before is not None
         assert item is not None
         assert (item.seq, item.attempts, item.body["run_id"]) == (3, 1, "r3")

@@ -3,11 +3,14 @@
 from __future__ import annotations
 
 import asyncio
+import itertools
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from datetime import UTC, datetime
 from typing import Any
 
 from logger.core.ports import MessageKind, OutboxItem
+from logger.core.run.plan import canonical_json
 
 
 def utc_now() -> str:
@@ -57,12 +60,14 @@ class MemoryOutbox:
         """Why which messages were set aside."""
         return {slot.item.seq: slot.reason for slot in self._in_state("aside")}
 
-    async def next_unsent(self) -> OutboxItem | None:
-        waiting = self._in_state("waiting")
-        return waiting[0].item if waiting else None
+    async def unsent(self, most: int, most_bytes: int) -> list[OutboxItem]:
+        items = [slot.item for slot in self._in_state("waiting")[:most]]
+        ends = list(itertools.accumulate(len(canonical_json(item.body).encode()) for item in items))
+        return items[: max(1, sum(end <= most_bytes for end in ends))]
 
-    async def mark_sent(self, seq: int) -> None:
-        self.slots[seq].state = "sent"
+    async def mark_sent(self, seqs: Sequence[int]) -> None:
+        for seq in seqs:
+            self.slots[seq].state = "sent"
 
     async def note_failure(self, seq: int, reason: str) -> None:
         slot = self.slots[seq]

@@ -5,8 +5,9 @@ from __future__ import annotations
 import asyncio
 import logging
 import socket
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import replace
+from typing import NoReturn
 
 import pytest
 
@@ -338,7 +339,7 @@ async def test_the_publisher_subscribes_to_nothing() -> None:
 
 async def test_a_broken_store_is_shown_and_does_not_end_the_publisher() -> None:
     class Broken(MemoryOutbox):
-        async def next_unsent(self) -> None:
+        async def unsent(self, most: int, most_bytes: int) -> NoReturn:
             raise OSError("disk gone")
 
     async with raw_broker() as broker:
@@ -366,7 +367,7 @@ async def test_a_crash_between_puback_and_mark_gives_a_duplicate_that_can_be_tol
     """The first program dies after the broker acknowledged and before its store knew."""
 
     class DiesBeforeMark(MemoryOutbox):
-        async def mark_sent(self, seq: int) -> None:
+        async def mark_sent(self, seqs: Sequence[int]) -> None:
             await asyncio.Event().wait()
 
     async with raw_broker() as broker:

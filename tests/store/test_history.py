@@ -13,7 +13,7 @@ import pytest
 
 from logger.store import history
 from logger.store.errors import StoreError
-from logger.store.outbox_rows import newest_record, next_unsent, waiting
+from logger.store.outbox_rows import newest_record, unsent, waiting
 from tests.store.quick_runs import filled, open_journal
 
 IDS = [f"00000000-0000-7000-8000-{seed:012d}" for seed in range(4)]
@@ -102,7 +102,7 @@ def questions(count: int) -> dict[str, Callable[[sqlite3.Connection], object]]:
         "id": lambda c: history.find_run(c, f"{count // 3:032x}"),
         "record": lambda c: history.record_body(c, f"{count // 3:032x}"),
         "open runs": history.runs_without_record,
-        "next message": next_unsent,
+        "next messages": lambda c: unsent(c, 100, 256 * 1024),
         "newest record": newest_record,
         "waiting": waiting,
     }

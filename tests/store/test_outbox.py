@@ -74,8 +74,7 @@ async def test_every_event_of_a_run_is_queued_with_its_batch_and_the_sender_is_w
     journal.add(run.run_id, run.events[1:])
     await asyncio.wait_for(waiter, 10.0)
     assert await outbox.last_seq() == len(run.events)
-    item = await outbox.next_unsent()
-    assert item is not None
+    (item,) = await outbox.unsent(1, 0)
     assert (item.seq, item.body["kind"], item.body["run_id"]) == (1, "run_planned", run.run_id)
     journal.close()
 

@@ -273,7 +273,7 @@ def test_what_is_sent_again_has_its_old_number_and_id(path: Path, journal: Journ
     def all_sent(connection: sqlite3.Connection) -> list[tuple[Any, ...]]:
         rows = connection.execute("SELECT seq, message_id, body, run_id FROM outbox ORDER BY seq").fetchall()
         for seq, *_ in rows:
-            mark_sent(connection, seq, NOW)
+            mark_sent(connection, [seq], NOW)
         return rows
 
     rows = journal.writer.submit(all_sent).result(WAIT_S)

@@ -183,7 +183,7 @@ def make_population_run(seed: int) -> MadeRun:
     rest_s = float(rng.choice([20, 30, 60, 60, 120]))
     dp0 = float(rng.choice([2000.0, 2500.0, 3500.0]))
     band_share = float(rng.choice([0.10, 0.15]))
-    true_t = np.arange(1, int(LONGEST_S / DT_S) + 1) * DT_S
+    true_t: Array = np.arange(1.0, LONGEST_S / DT_S + 1.0, dtype=np.float64) * DT_S
     for _ in range(100):
         powder = draw_powder(rng, limit)
         ratio = draw_pressure(rng, trouble, true_t, band_share)

@@ -10,6 +10,7 @@ import shutil
 import sys
 import textwrap
 import threading
+from collections.abc import Callable
 from typing import Protocol
 
 from logger.core.text import printable_text
@@ -44,8 +45,7 @@ class Terminal:
         answer: asyncio.Future[str] = loop.create_future()
 
         def read() -> None:
-            line = sys.stdin.readline()
-            loop.call_soon_threadsafe(_deliver, answer, line)
+            loop.call_soon_threadsafe(_deliver, answer, _read_line(self.say))
 
         print(_fitted(question) + " ", end="", file=sys.stderr, flush=True)
         # A daemon: Ctrl-C must end the program although the terminal has said nothing yet.
@@ -78,6 +78,15 @@ def _fitted(text: str) -> str:
     return wrapped(shown, shutil.get_terminal_size().columns - 1) if sys.stderr.isatty() else shown
 
 
+def _read_line(say: Callable[[str], None]) -> str:
+    """A line of stdin; what is no text is asked for again."""
+    while True:
+        try:
+            return sys.stdin.readline()
+        except UnicodeDecodeError:
+            say("That is not UTF-8 text: set the terminal to UTF-8, or type it without accents.")
+
+
 def _deliver(answer: asyncio.Future[str], line: str) -> None:
     if not answer.done():
         answer.set_result(line)
@@ -98,7 +107,7 @@ async def ask_choice(person: Person, question: str, choices: list[str]) -> int:
     person.say("\n".join([question, *lines]))
     while True:
         typed = await person.ask(f"Number, 1 to {len(choices)}:")
-        if typed.isdigit() and 1 <= int(typed) <= len(choices):
+        if typed.isascii() and typed.isdigit() and 1 <= int(typed) <= len(choices):
             return int(typed) - 1
         if typed in choices:
             return choices.index(typed)
@@ -113,5 +122,5 @@ async def ask_secret(question: str) -> str:
 
     try:
         return await asyncio.to_thread(getpass.getpass, printable_text(question) + " ")
-    except EOFError:
+    except (EOFError, UnicodeDecodeError):
         raise Stopped from None

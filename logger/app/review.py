@@ -10,7 +10,7 @@ from logger.app.cli_base import say
 from logger.app.paths import DataFolder
 from logger.app.register import read_register
 from logger.app.runs import show_run
-from logger.app.secret_input import NO_TERMINAL, ask_password
+from logger.app.secret_input import NO_TERMINAL, NOT_UTF8, ask_password
 from logger.core.refusal import ResultError
 from logger.core.register.people import People, anyone, find_person
 from logger.core.run.commands import Refused
@@ -89,7 +89,10 @@ def _asked(prompt: str, answers: tuple[str, ...] = ()) -> str:
         )
     while True:
         print(prompt, end="", file=sys.stderr, flush=True)
-        line = sys.stdin.readline()
+        try:
+            line = sys.stdin.readline()
+        except UnicodeDecodeError:
+            raise Refused(NOT_UTF8) from None
         if not line:
             raise Refused("Nothing was signed.")
         text = line.strip()

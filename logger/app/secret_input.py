@@ -14,6 +14,7 @@ NO_TERMINAL = (
     "There is no terminal to type a password at: give the name of a file that only you can read "
     "(--password-file, and --new-password-file for a new one)."
 )
+NOT_UTF8 = "What was typed is not UTF-8 text: set the terminal to UTF-8, then try again. Nothing was changed."
 
 
 def ask_password(whose: str, file: Path | None) -> str:
@@ -56,3 +57,6 @@ def _typed(prompt: str) -> str:
         return getpass.getpass(prompt)
     except EOFError:
         raise Refused("No password was typed: nothing was changed.") from None
+    except UnicodeDecodeError:
+        # The error holds what was typed: it must not be chained to anything that is shown.
+        raise Refused(NOT_UTF8) from None

@@ -12,6 +12,7 @@ import asyncio
 import contextlib
 import itertools
 import json
+import logging
 from collections.abc import Mapping
 from pathlib import Path
 from typing import Any
@@ -25,6 +26,7 @@ from logger.service.office import COMMANDS as OFFICE_COMMANDS
 from logger.service.picture import snapshot
 from logger.service.queries import Answer, Queries
 
+_LOG = logging.getLogger("lastgrain.service")
 PROTOCOL = 1
 COMMAND_LIMIT = 64 * 1024
 LEAST_GAP_S = 0.03
@@ -86,7 +88,8 @@ class LocalServer:
             if len(self._watchers) < MOST_WATCHERS:
                 self._watchers[watcher.name] = watcher
                 await self._talk(watcher, reader)
-        except (ConnectionError, ValueError):
+        except (ConnectionError, ValueError, asyncio.CancelledError):
+            # The end of the service cancels this task, whose end nobody awaits but a callback that would log it.
             pass
         finally:
             self._leave(watcher)
@@ -114,7 +117,12 @@ class LocalServer:
         if message.get("do") == "query":
             watcher.ask(message, self._queries)
             return
-        reply = await self._command(watcher, message)
+        try:
+            reply = await self._command(watcher, message)
+        except Exception as error:
+            # A wish that nobody thought of costs an answer, not the console's connection.
+            _LOG.exception("a command could not be carried out")
+            reply = Reply(False, f"The service could not do it ({type(error).__name__}); its log says more.")
         watcher.send_snapshot()
         watcher.send_reply(message.get("id"), reply)
 

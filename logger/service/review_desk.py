@@ -94,7 +94,10 @@ class ReviewDesk:
             return invalidate(seen.body, author, why, utc)
         facts = fold(seen.events)
         method, spec = self._read_plan(facts.plan)
-        changes = read_changes(seen.body, facts, dict(args.get("changes") or {}))
+        wanted = args.get("changes") or {}
+        if not isinstance(wanted, dict):
+            raise Refused("changes must say the new value of each name.")
+        changes = read_changes(seen.body, facts, wanted)
         fields = recomputed(facts, changes, method, spec, planned_sieve(facts.plan.get("sieve")))
         return correct(seen.body, changes, fields, author, why, utc)
 

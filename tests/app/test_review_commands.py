@@ -157,6 +157,7 @@ async def test_a_signature_through_the_service_needs_no_controls(staffed: MadeSt
     "args",
     [
         {"do": "correct", "run": "1", "by": "anna", "changes": {"weighings": 7}, "password": PASSWORD},
+        {"do": "accept", "run": "1", "by": "anna", "password": "\udce4dler"},
         *(
             pytest.param(args, marks=pytest.mark.full)
             for args in (
@@ -164,6 +165,7 @@ async def test_a_signature_through_the_service_needs_no_controls(staffed: MadeSt
                 {"do": "accept"},
                 {"do": "accept", "run": 1, "by": "anna", "password": 5},
                 {"do": "correct", "run": "1", "by": "anna", "changes": 7, "password": PASSWORD},
+                {"do": "correct", "run": "1", "by": "anna", "changes": [1, 2], "password": PASSWORD},
                 {"do": "dance", "run": "1", "by": "anna"},
             )
         ),

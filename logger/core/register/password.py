@@ -6,6 +6,7 @@ import unicodedata
 from datetime import datetime
 
 from logger.core.refusal import require
+from logger.core.run.commands import Refused
 
 LEAST_PASSWORD, LEAST_PIN, LONGEST = 8, 6, 120
 FREE_TRIES = 3
@@ -14,7 +15,7 @@ FIRST_WAIT_S, LONGEST_WAIT_S = 5.0, 900.0
 
 
 def read_password(given: object) -> str:
-    """A new password or PIN, normalised. Raises `ResultError`; the text itself is never said."""
+    """A new password or PIN, normalised. Raises `ResultError`, Refused; the text itself is never said."""
     require(isinstance(given, str) and bool(given), "the password is missing")
     text = normal_password(str(given))
     require(len(text) <= LONGEST, f"a password has at most {LONGEST} characters")
@@ -27,7 +28,11 @@ def read_password(given: object) -> str:
 
 
 def normal_password(text: str) -> str:
-    """The same letters typed on another keyboard are the same password (NFC)."""
+    """The same letters typed on another keyboard are the same password (NFC). Raises Refused for what is no text."""
+    if any(unicodedata.category(char) == "Cs" for char in text):
+        raise Refused(
+            "The password holds what is no character: set the terminal to UTF-8, then type it again."
+        )
     return unicodedata.normalize("NFC", text)
 
 

@@ -210,7 +210,8 @@ def run(
     sampled_at: Annotated[str, typer.Option(metavar="TIME", help="When the sample was taken.")] = "",
     sieve: Annotated[str, typer.Option(metavar="ID", help="Test sieve, as the register names it.")] = "",
     repeat_reason: Annotated[
-        str, typer.Option("--repeat-reason", help="Why a sample that was out of specification is tested again.")
+        str,
+        typer.Option("--repeat-reason", help="Why a sample that was out of specification is tested again."),
     ] = "",
     data: DataOption = None,
     bench: BenchOption = None,
@@ -301,7 +302,9 @@ def main() -> None:
         sys.exit(EXIT_USAGE)
     except (Refused, ResultError) as refusal:
         text = str(refusal)
-        say(f"{text[:1].upper()}{text[1:]}".rstrip(".") + ".")
+        # A file's name or a key stays as it is written.
+        named = any(mark in text.split(" ", 1)[0] for mark in "./_:")
+        say((text if named else f"{text[:1].upper()}{text[1:]}").rstrip(".") + ".")
         sys.exit(EXIT_REFUSED)
     except StoreError as error:
         say(str(error))

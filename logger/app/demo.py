@@ -63,7 +63,7 @@ def demo(options: DemoOptions) -> int:
             bench = _write_bench(options, data, ports, broker)
             _register_sieve(data, bench)
             with _service(options, data, bench):
-                return _headless(options, data) if options.headless else _console(data)
+                return _headless(options, data) if options.headless else _console(options, data)
     except (ChildError, DemoStuckError) as error:
         print(error, file=sys.stderr)
         return 4
@@ -182,8 +182,13 @@ def _headless(options: DemoOptions, data: DataFolder) -> int:
     return 0 if body is not None and body["result"] is not None else 4
 
 
-def _console(data: DataFolder) -> int:
+def _console(options: DemoOptions, data: DataFolder) -> int:
     from logger.app.console_report import report_writer
     from logger.console.entry import run_console
 
-    return run_console(data.socket, OPERATOR, write_report=report_writer(data))
+    code = run_console(data.socket, OPERATOR, write_report=report_writer(data), lasting=False)
+    kept = (
+        f"Its runs stay in {data.root}." if options.data else "Its runs went with it: --data DIR keeps them."
+    )
+    print(f"The demo has ended. {kept}")
+    return code

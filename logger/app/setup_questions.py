@@ -226,13 +226,15 @@ def _port(text: str, answers: Answers) -> str:
             raise Wrong(f"{text} is not there: {ports_sentence(list_ports())}")
     except LinkError as error:
         raise Wrong(error.sentence[:1].upper() + error.sentence[1:]) from None
-    return text
+    # The service may start in another folder than the one that the person stands in.
+    return str(Path(text).absolute()) if "/" in text and Path(text).exists() else text
 
 
 def _relay_port(text: str, answers: Answers) -> str:
-    if text in (answers.get("balance_port"), answers.get("pressure_port")):
+    port = _port(text, answers)
+    if port in (answers.get("balance_port"), answers.get("pressure_port")):
         raise Wrong("That port is an instrument's; the relay needs one of its own.")
-    return _port(text, answers)
+    return port
 
 
 def _profile_name(text: str, quantity: Quantity) -> str:

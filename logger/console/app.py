@@ -40,6 +40,7 @@ NOT_SEEN = math.inf
 OUTPUT = 2
 """The descriptor that the library draws on."""
 LEAVE = "Leave this console? The service goes on, and so does a run."
+LEAVE_AND_END = "Leave the demo? Its bench ends with it, and so does a run under way."
 COLOURS = Theme(
     name="lastgrain",
     primary=BLUE,
@@ -70,9 +71,15 @@ class ConsoleApp(App[int]):
     it: a key held down, or one press too many, accepts nothing that nobody has read."""
 
     def __init__(
-        self, client: ServiceClient, operator: str | None = None, write_report: WriteReport | None = None
+        self,
+        client: ServiceClient,
+        operator: str | None = None,
+        write_report: WriteReport | None = None,
+        *,
+        lasting: bool = True,
     ) -> None:
         super().__init__(ansi_color="NO_COLOR" in os.environ or None)
+        self._leaving = LEAVE if lasting else LEAVE_AND_END
         self.client = client
         self.write_report = write_report
         self.operator = operator or ""
@@ -336,7 +343,8 @@ class ConsoleApp(App[int]):
 
     def action_leave(self) -> None:
         """Asks once, then leaves."""
-        self.push_screen(ConfirmScreen(LEAVE, "leave", "stay"), lambda sure: self.exit(0) if sure else None)
+        asked = ConfirmScreen(self._leaving, "leave", "stay")
+        self.push_screen(asked, lambda sure: self.exit(0) if sure else None)
 
     def action_leave_now(self) -> None:
         """Leaves at once, as a signal does."""

@@ -16,7 +16,7 @@ from typing import Any
 from textual.screen import Screen
 
 from logger.console import forms, screens, shift_forms
-from logger.console.app import LEAVE
+from logger.console.app import LEAVE, LEAVE_AND_END
 from logger.console.keys import USES
 from logger.console.places import PLACES
 from logger.console.screens.balance_check_screen import BalanceCheckScreen
@@ -64,7 +64,9 @@ def _cautions(snapshot: Snapshot) -> list[AnyScreen]:
 OPENED: dict[str, Opened] = {
     "FormScreen": _forms,
     "CautionsScreen": _cautions,
-    "ConfirmScreen": lambda snapshot: [ConfirmScreen(LEAVE, "leave", "stay")],
+    "ConfirmScreen": lambda snapshot: [
+        ConfirmScreen(words, "leave", "stay") for words in (LEAVE, LEAVE_AND_END)
+    ],
     "HelpScreen": lambda snapshot: [HelpScreen("THE BENCH", [(use.key, use.help) for use in USES], NOTES[0])],
     "NewRunScreen": lambda snapshot: [NewRunScreen(snapshot.methods, "", "j.tester", _send)],
     "PlacesScreen": lambda snapshot: [PlacesScreen()],

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import shutil
+import sys
 import textwrap
 from collections.abc import Iterable, Sequence
 from dataclasses import asdict, dataclass
@@ -71,7 +73,8 @@ def page(findings: Sequence[Finding]) -> str:
         lines += [area]
         lines += [line for finding in findings if finding.area == area for line in _lines(finding)]
     counts = {level: sum(finding.level == level for finding in findings) for level in _SIGNS}
-    lines.append(f"{counts['wrong']} wrong, {counts['hint']} hints, {counts['ok']} in order.")
+    hints = f"{counts['hint']} hint{'' if counts['hint'] == 1 else 's'}"
+    lines.append(f"{counts['wrong']} wrong, {hints}, {counts['ok']} in order.")
     return "\n".join(lines)
 
 
@@ -85,4 +88,7 @@ def _lines(finding: Finding) -> list[str]:
 
 def _wrapped(text: str, indent: str) -> list[str]:
     """Names and commands with hyphens stay whole."""
-    return textwrap.wrap(text, 100, subsequent_indent=indent, break_on_hyphens=False, break_long_words=False)
+    width = min(100, shutil.get_terminal_size().columns) if sys.stdout.isatty() else 100
+    return textwrap.wrap(
+        text, width, subsequent_indent=indent, break_on_hyphens=False, break_long_words=False
+    )

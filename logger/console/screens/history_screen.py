@@ -39,6 +39,7 @@ MOST_AGAIN = 200
 How = Literal["anew", "more", "again"]
 SCROLL_BAR = 2
 NOTHING_FITS = "No run fits. Words are found by their beginnings; F1 says what else may be typed."
+NOTHING_KEPT = "No run is kept here yet."
 FILTER_KEYS = {"f2": "outcome", "f3": "decision", "f4": "review"}
 
 
@@ -223,7 +224,9 @@ class HistoryScreen(BoardScreen):
         cursor = number_of(answer.get("cursor"))
         self._cursor = None if cursor is None else int(cursor)
         self._rows = [*self._rows, *rows] if how == "more" else rows
-        self._said, self._refused = "" if self._rows else NOTHING_FITS, False
+        filtered = len(self._question("anew")) > 1
+        self._said = "" if self._rows else NOTHING_FITS if filtered else NOTHING_KEPT
+        self._refused = False
         self._fill(keep_place=how != "anew")
 
     def _question(self, how: How) -> dict[str, Any]:

@@ -52,7 +52,7 @@ class ReviewDesk:
         who = await self._people.identify(args)
         state = await asyncio.to_thread(self._register.state)
         seen = await asyncio.to_thread(self._reviews.look, str(args.get("run", "")))
-        _require_same(seen, args.get("seen"))
+        _require_same(seen, args.get("seen"), signs=do in _SIGNED)
         why = str(args.get("why") or "")
         step = await asyncio.to_thread(self._step, str(do), seen, who, state, args, why, utc)
         body = await asyncio.wrap_future(self._reviews.append(seen, step))
@@ -121,8 +121,10 @@ def _author(state: RegisterState, who: Who, do: str) -> Author:
     return author_of(find_person(state.people, who.by))
 
 
-def _require_same(seen: Standing, sha256: object) -> None:
-    """What was on the screen is what is signed."""
+def _require_same(seen: Standing, sha256: object, signs: bool) -> None:
+    """What was on the screen is what is signed; so a signature must say what that was."""
+    if signs and not sha256:
+        raise Refused("A signature names the record that was looked at (`seen`, its record_sha256).")
     if sha256 is not None and sha256 != seen.body["record_sha256"]:
         raise Refused(
             f"The record of run {seen.number} is now in revision {seen.body['revision']}: look at it again first."

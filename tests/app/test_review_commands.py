@@ -137,6 +137,10 @@ async def test_a_signature_through_the_service_needs_no_controls(staffed: MadeSt
     wish: dict[str, Any] = {"do": "accept", "run": "1", "by": "ANNA", "seen": seen}
     async with served(store) as client:
         assert not (await client.command("review", **wish)).ok
+        blind = await client.command("review", **(wish | {"seen": None}), password=PASSWORD)
+        assert "names the record that was looked at" in blind.text
+        nameless = {"first": 1, "last": 1, "by": "anna"}
+        assert "needs the password" in (await client.command("send_again", **nameless)).text
         assert not (await client.command("review", **wish, password="no")).ok
         done = await client.command("review", **wish, password=PASSWORD)
         assert (done.ok, "reviewed and accepted by Anna Adler (anna)" in done.text) == (True, True)

@@ -100,6 +100,8 @@ def _files(bench: EntryBench, entry: Entry) -> dict[str, Any]:
 
 
 def _sent_again(bench: EntryBench, entry: Entry) -> dict[str, Any]:
+    if rules.anyone(bench.state.people) and bench.proof != "password":
+        raise Refused("Once people are registered, this needs the password of who does it.")
     messages = entry.get("messages")
     if not isinstance(messages, int) or messages < 1:
         raise ResultError("there is no message to send again")

@@ -65,6 +65,8 @@ def read_worklist_csv(
     if not rows:
         raise ResultError(f"{shown} is empty: its first line names the columns ({_column_words()})")
     fields, notices = _heading(rows[0][1], shown)
+    if len(rows) - 1 > MOST_SAMPLES:
+        raise ResultError(f"{shown} has {len(rows) - 1} samples; at most {MOST_SAMPLES} at a time: split it")
     faults: list[str] = []
     found: list[tuple[int, PlannedSample]] = []
     for line, cells in rows[1:]:
@@ -78,8 +80,6 @@ def read_worklist_csv(
         raise ResultError("\n".join([head, *faults[:FAULTS_SHOWN], *more]))
     if not found:
         raise ResultError(f"{shown} has headings but no sample: nothing was taken from it")
-    if len(found) > MOST_SAMPLES:
-        raise ResultError(f"{shown} has {len(found)} samples; at most {MOST_SAMPLES} at a time: split it")
     samples, duplicates = _without_twins(found, worklist, shown)
     return ImportFound(samples=tuple(samples), duplicates=tuple(duplicates), notices=tuple(notices))
 
@@ -191,6 +191,10 @@ def _time(name: str, value: str) -> str:
         raise ResultError(
             f"{name} {printable(value[:40])!r} is no date: write 2031-05-02, 2031-05-02 06:30 or 02.05.2031 06:30"
         ) from None
+    if found.tzinfo is not None:
+        raise ResultError(
+            f"{name} {printable(value[:40])!r} names a time zone: write the laboratory's own time"
+        )
     with_time = len(text.strip()) > 10
     return found.strftime("%Y-%m-%dT%H:%M") if with_time else found.strftime("%Y-%m-%d")
 

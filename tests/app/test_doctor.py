@@ -18,6 +18,7 @@ from logger.app.doctor.findings import Finding, as_json, exit_code, ok, page, wr
 from logger.app.paths import DataFolder
 from logger.settings import config_dir
 from logger.store.lock import InstanceLock
+from logger.store.schema import APPLICATION_ID
 from tests.app.stores import MadeStore
 from tests.app.test_setup import streaming
 from tests.drivers.peers import run_async
@@ -154,12 +155,19 @@ def test_a_damaged_store_and_one_of_another_program_are_told(tmp_path: Path) -> 
     data.store.write_bytes(b"no database " * 1000)
     damaged = list(records.store(data))
     assert exit_code(damaged) == 5
+    assert "lastgrain restore" in bad(damaged)[0].todo
     data.store.unlink()
     with closing(sqlite3.connect(data.store)) as connection:
         connection.execute("CREATE TABLE theirs (x)")
     other = bad(list(records.store(data)))
 
     assert "was not written by Lastgrain" in other[0].what
+    data.store.unlink()
+    with closing(sqlite3.connect(data.store)) as connection:
+        connection.executescript(f"PRAGMA application_id = {APPLICATION_ID}; PRAGMA user_version = 1")
+    older = bad(list(records.store(data)))
+    assert "start the service once" in older[0].what
+    assert older[0].todo == "keep the file"
 
 
 def test_a_broker_that_does_not_answer_is_told_and_costs_nothing_else(tmp_path: Path) -> None:

@@ -19,7 +19,7 @@ from logger.publish.roundtrip import round_trip
 from logger.publish.topics import Topics
 from logger.service.local_socket import answers
 from logger.settings import Bench, ConfigError
-from logger.store.errors import StoreError
+from logger.store.errors import StoreError, is_damage
 from logger.store.history import reading
 from logger.store.lock import InstanceLock
 from logger.store.opening import damage_note
@@ -49,12 +49,9 @@ def store(data: DataFolder) -> Iterator[Finding]:
         with reading(data.store) as connection:
             yield from _content(connection, data.store)
     except (StoreError, sqlite3.Error) as error:
-        yield wrong(
-            "store",
-            str(error).rstrip("."),
-            "keep the file; `lastgrain restore` puts a backup in its place",
-            where,
-        )
+        # An older or newer format is no damage: a backup would throw away what came after it.
+        backup = "; `lastgrain restore` puts a backup in its place" if is_damage(error) else ""
+        yield wrong("store", str(error).rstrip("."), f"keep the file{backup}", where)
 
 
 def _content(connection: sqlite3.Connection, path: Path) -> Iterator[Finding]:

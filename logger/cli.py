@@ -27,6 +27,7 @@ from logger.app.cli_base import (
     say,
     the_bench,
     the_data,
+    the_kept_bench,
 )
 from logger.app.cli_blank import blank
 from logger.app.cli_checks import checks_app
@@ -278,7 +279,7 @@ def restore(
         from logger.app.drill import restore_drill
 
         folder = the_data(data)
-        print_out(restore_drill(folder, lambda: the_bench(bench, folder), copy, by, why))
+        print_out(restore_drill(folder, lambda: the_kept_bench(bench, folder), copy, by, why))
         return
     from logger.app.backup import restore as restore_copy
 

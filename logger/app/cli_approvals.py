@@ -7,7 +7,7 @@ from typing import Annotated, Any
 
 import typer
 
-from logger.app.cli_base import BenchOption, DataOption, JsonOption, print_out, the_bench, the_data
+from logger.app.cli_base import BenchOption, DataOption, JsonOption, print_out, the_data, the_kept_bench
 from logger.app.cli_review import ByOption, PasswordFile
 
 MethodArgument = Annotated[str, typer.Argument(metavar="ID", help="The method's id.")]
@@ -26,7 +26,7 @@ def _do(data: Path | None, bench: Path | None, by: str, file: Path | None, args:
 
     folder = the_data(data)
     request = args | author(people_of(folder), by, file)
-    print_out(ask_office(folder, lambda: the_bench(bench, folder), "approval", request))
+    print_out(ask_office(folder, lambda: the_kept_bench(bench, folder), "approval", request))
 
 
 def approve(

@@ -8,7 +8,7 @@ from typing import Annotated, Any, NoReturn
 
 import typer
 
-from logger.app.paths import DataFolder, data_folder
+from logger.app.paths import DEMO_BENCH, DataFolder, data_folder
 from logger.core.text import printable_json, printable_text
 from logger.settings.errors import ConfigError
 
@@ -56,6 +56,13 @@ def the_bench(given: Path | None, data: DataFolder) -> Path:
             f"{config_benches()} and set its ports (`lastgrain demo` needs none)",
         )
     return path.absolute()
+
+
+def the_kept_bench(given: Path | None, data: DataFolder) -> Path:
+    """The bench file for a command that opens no port: in a folder of the demo it is the demo's own."""
+    of_the_demo = data.root / DEMO_BENCH
+    named = given or GLOBALS.bench or (data.root / "bench.toml").exists()
+    return of_the_demo.absolute() if not named and of_the_demo.exists() else the_bench(given, data)
 
 
 def config_benches() -> Path:

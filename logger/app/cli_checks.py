@@ -12,8 +12,8 @@ from logger.app.cli_base import (
     DataOption,
     JsonOption,
     print_out,
-    the_bench,
     the_data,
+    the_kept_bench,
 )
 from logger.app.cli_sieves import ByOption, WhyOption, keep
 from logger.app.completion import run_numbers
@@ -96,7 +96,7 @@ def list_all(
     from logger.app.checks import list_checks
 
     folder = the_data(data)
-    print_out(list_checks(folder, the_bench(bench, folder), limit, json_out))
+    print_out(list_checks(folder, the_kept_bench(bench, folder), limit, json_out))
 
 
 @checks_app.command("drying")

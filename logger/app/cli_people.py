@@ -7,7 +7,7 @@ from typing import Annotated, Any
 
 import typer
 
-from logger.app.cli_base import BenchOption, DataOption, JsonOption, print_out, the_bench, the_data
+from logger.app.cli_base import BenchOption, DataOption, JsonOption, print_out, the_data, the_kept_bench
 from logger.app.cli_sieves import WhyOption
 
 people_app = typer.Typer(
@@ -37,7 +37,7 @@ def _tell(data: Path | None, bench: Path | None, args: dict[str, Any]) -> None:
     from logger.app.office import ask_office
 
     folder = the_data(data)
-    print_out(ask_office(folder, lambda: the_bench(bench, folder), "people", args))
+    print_out(ask_office(folder, lambda: the_kept_bench(bench, folder), "people", args))
 
 
 @people_app.command("list")

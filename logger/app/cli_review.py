@@ -7,7 +7,7 @@ from typing import Annotated, Any
 
 import typer
 
-from logger.app.cli_base import EXIT_USAGE, BenchOption, DataOption, fail, print_out, the_bench, the_data
+from logger.app.cli_base import EXIT_USAGE, BenchOption, DataOption, fail, print_out, the_data, the_kept_bench
 from logger.app.completion import run_numbers
 
 RunArgument = Annotated[
@@ -35,7 +35,7 @@ def _do(data: Path | None, bench: Path | None, name: str, args: dict[str, Any]) 
     from logger.app.office import ask_office
 
     folder = the_data(data)
-    print_out(ask_office(folder, lambda: the_bench(bench, folder), name, args))
+    print_out(ask_office(folder, lambda: the_kept_bench(bench, folder), name, args))
 
 
 def sign(

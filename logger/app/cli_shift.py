@@ -14,8 +14,8 @@ from logger.app.cli_base import (
     JsonOption,
     print_out,
     say,
-    the_bench,
     the_data,
+    the_kept_bench,
 )
 from logger.app.cli_sieves import ByOption, WhyOption, bench_if_any, keep
 
@@ -37,7 +37,7 @@ def shift(
     from logger.app.shift import list_shift
 
     folder = the_data(data)
-    ready, answer = list_shift(folder, the_bench(bench, folder), json_out)
+    ready, answer = list_shift(folder, the_kept_bench(bench, folder), json_out)
     print_out(answer)
     if not ready:
         raise typer.Exit(EXIT_REFUSED)
@@ -143,7 +143,7 @@ def worklist_import(
     from logger.app.shift import import_worklist
 
     folder = the_data(data)
-    lines, plain = import_worklist(folder, the_bench(bench, folder), file, by, check)
+    lines, plain = import_worklist(folder, the_kept_bench(bench, folder), file, by, check)
     for line in lines[:-1]:
         say(line)
     print_out(plain if json_out else lines[-1])
@@ -176,7 +176,7 @@ def worklist_withdraw(
     from logger.app.shift import check_withdrawal
 
     folder = the_data(data)
-    check_withdrawal(folder, the_bench(bench, folder), item)
+    check_withdrawal(folder, the_kept_bench(bench, folder), item)
     keep(data, bench, "sample_withdrawn", {"item": item}, by, why, json_out)
 
 

@@ -15,10 +15,10 @@ from logger.app.cli_base import (
     JsonOption,
     fail,
     print_out,
-    the_bench,
     the_data,
+    the_kept_bench,
 )
-from logger.app.paths import DataFolder
+from logger.app.paths import DEMO_BENCH, DataFolder
 
 sieves_app = typer.Typer(help="Test sieves: certificate, tare, reference powder, runs.", no_args_is_help=True)
 
@@ -35,14 +35,14 @@ def keep(
     from logger.core.register.events import RegisterKind
 
     folder = the_data(data)
-    text = enter(folder, lambda: the_bench(bench, folder), RegisterKind(kind), entry, by, why)
+    text = enter(folder, lambda: the_kept_bench(bench, folder), RegisterKind(kind), entry, by, why)
     print_out(read_entries(folder)[-1] if json_out else text)
 
 
 def bench_if_any(bench: Path | None, folder: DataFolder) -> Path | None:
     """The bench file where one is named or lies in the data folder."""
-    named = bench or GLOBALS.bench or folder.root / "bench.toml"
-    return the_bench(bench, folder) if bench or GLOBALS.bench or named.exists() else None
+    there = any((folder.root / name).exists() for name in ("bench.toml", DEMO_BENCH))
+    return the_kept_bench(bench, folder) if bench or GLOBALS.bench or there else None
 
 
 @sieves_app.command("add")

@@ -17,7 +17,7 @@ from logger.app.attach import wait_for_service
 from logger.app.children import ChildError, first_json_line, start_child, stop_child
 from logger.app.demo_broker import DemoBrokerError, start_broker
 from logger.app.operator import OPERATOR, DemoStuckError, HeadlessOperator
-from logger.app.paths import DataFolder
+from logger.app.paths import DEMO_BENCH, DataFolder
 from logger.app.register import enter
 from logger.core.refusal import ResultError
 from logger.core.register.events import RegisterKind
@@ -135,7 +135,7 @@ def _write_bench(options: DemoOptions, data: DataFolder, ports: dict[str, str], 
     text = (config_dir() / "benches" / f"demo-{MODES[options.mode]}.toml").read_text(encoding="utf-8")
     text = text.replace("/dev/serial/by-id/BALANCE", ports["mass"])
     text = text.replace("/dev/serial/by-id/PRESSURE", ports["pressure"])
-    path = data.root / "demo-bench.toml"
+    path = data.root / DEMO_BENCH
     path.write_text(f"{text}\n{broker}", encoding="utf-8")
     return path
 

@@ -17,6 +17,10 @@ _LONGEST_SOCKET_PATH = 100
 """Unix socket paths end at 104 to 108 bytes."""
 
 
+DEMO_BENCH = "demo-bench.toml"
+"""The bench file that the demo writes into its folder; its ports are there only while it runs."""
+
+
 @dataclass(frozen=True, slots=True)
 class DataFolder:
     """One bench's data."""

@@ -7,6 +7,9 @@ from pathlib import Path
 import pytest
 from argon2 import PasswordHasher
 
+from logger.app.cli_base import the_bench, the_kept_bench
+from logger.app.paths import DataFolder
+from logger.settings.errors import ConfigError
 from logger.store import secrets
 from tests.app.stores import Done, MadeStore, made_store
 
@@ -111,3 +114,13 @@ def test_nothing_secret_is_in_the_store_but_the_hash(store: MadeStore, tmp_path:
     for path in store.data.root.rglob("*"):
         if path.is_file():
             assert PASSWORD.encode() not in path.read_bytes(), path
+
+
+def test_in_the_demos_folder_its_own_bench_file_is_found(tmp_path: Path) -> None:
+    folder = DataFolder(tmp_path)
+    (tmp_path / "demo-bench.toml").touch()
+    assert the_kept_bench(None, folder).name == "demo-bench.toml"
+    with pytest.raises(ConfigError):
+        the_bench(None, folder)
+    (tmp_path / "bench.toml").touch()
+    assert the_kept_bench(None, folder).name == "bench.toml"

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import Annotated
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
@@ -21,6 +21,9 @@ from logger.app.cli_base import (
 )
 from logger.app.paths import DataFolder
 from logger.settings import Bench, ConfigError, load_bench
+
+if TYPE_CHECKING:
+    from logger.app.learn import Learned
 
 
 def learn(
@@ -65,7 +68,12 @@ def learn(
         fail(EXIT_INSTRUMENT, str(reason))
     except Stopped:
         fail(EXIT_INTERRUPTED, "Stopped. No profile was written.")
-    answer: dict[str, object] = {
+    answer = _answer(learned)
+    print_out(answer if json_out else _page(answer))
+
+
+def _answer(learned: Learned) -> dict[str, object]:
+    return {
         "profile": str(learned.profile),
         "heard": str(learned.heard),
         "evidence": learned.evidence,
@@ -73,7 +81,6 @@ def learn(
         "lines_heard": {"read": learned.lines_heard[0], "of": learned.lines_heard[1]},
         "lines_live": {"read": learned.lines_live[0], "of": learned.lines_live[1]},
     }
-    print_out(answer if json_out else _page(answer))
 
 
 def bench_if_any(given: Path | None, data: DataFolder) -> Bench | None:

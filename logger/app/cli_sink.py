@@ -45,8 +45,7 @@ def sink(
     json_out: JsonOption = False,
 ) -> None:
     """Reference subscriber: records, events and readings of all benches into SQL tables, each once."""
-    from logger.app.sink import SinkCommand, SinkUsageError, sink_report
-    from logger.app.sink import sink as run_sink
+    from logger.app.sink import SinkCommand, SinkUsageError, run_sink, sink_report
     from logger.sink.database import DatabaseAway, WrongDatabase
 
     try:
@@ -55,8 +54,6 @@ def sink(
             return
         if broker is None:
             fail(EXIT_USAGE, "Name the broker with --broker, or ask for --report.")
-        if any(letter in share for letter in "/+#"):
-            fail(EXIT_USAGE, f"--share {share}: a group's name has no /, + or #.")
         command = SinkCommand(
             broker=broker,
             database=database,

@@ -86,8 +86,10 @@ def named_database(name: str) -> Database:
     return open_database(name)
 
 
-def sink(command: SinkCommand, tell: Callable[[str], None]) -> str:
+def run_sink(command: SinkCommand, tell: Callable[[str], None]) -> str:
     """Runs until a signal, gives its name. Raises SinkUsageError, WrongDatabase."""
+    if any(letter in command.share for letter in "/+#"):
+        raise SinkUsageError(f"--share {command.share}: a group's name has no /, + or #.")
     settings, database = broker_settings(command), named_database(command.database)
     try:
         return run_loop(_run(settings, database, SinkOptions(share=command.share), tell))

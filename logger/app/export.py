@@ -9,6 +9,7 @@ from collections.abc import Sequence
 from pathlib import Path
 from typing import Any
 
+from logger.app import report_files
 from logger.app.paths import DataFolder
 from logger.app.progress import tracked
 from logger.app.schemas import schema_of
@@ -105,12 +106,7 @@ def _schema(kind: str) -> str:
 
 
 def _write(path: Path, content: str | bytes) -> Path:
-    try:
-        path.parent.mkdir(parents=True, exist_ok=True)
-        path.write_bytes(_bytes(content))
-    except OSError as error:
-        raise StoreError(f"{path} cannot be written: {error.strerror}.") from error
-    return path
+    return report_files.write(path, _bytes(content), replace=True)
 
 
 def _bytes(content: str | bytes) -> bytes:

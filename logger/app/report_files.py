@@ -55,7 +55,10 @@ def write(path: Path, content: bytes, replace: bool = False) -> Path:
                 f"{path} is there already and holds something else: name another with --to, or give --replace"
             )
         path.parent.mkdir(parents=True, exist_ok=True)
-        part.write_bytes(content)
+        # Made anew: a link that lies there under this name is not followed.
+        part.unlink(missing_ok=True)
+        with part.open("xb") as stream:
+            stream.write(content)
         part.replace(path)
     except OSError as error:
         with contextlib.suppress(OSError):

@@ -11,6 +11,7 @@ from unittest.mock import patch
 
 import pytest
 
+from logger.app import report_files
 from logger.core.method import Determinations, Sieve
 from logger.core.run.events import EventKind as E
 from logger.report.texts import texts
@@ -218,3 +219,14 @@ def test_the_page_about_reports_names_options_and_texts_that_exist(monkeypatch: 
         text for key, text in texts("en").entries.items() if key.startswith("banner.") and "_" not in key
     }
     assert {text for text in banners if str(text) not in page} == set()
+
+
+def test_a_link_under_the_files_name_is_replaced_and_not_followed(tmp_path: Path) -> None:
+    victim, link = tmp_path / "victim", tmp_path / "out" / "report.html"
+    link.parent.mkdir()
+    victim.write_text("kept")
+    for name in ("report.html", ".report.html.part"):
+        (link.parent / name).symlink_to(victim)
+    report_files.write(link, b"new", replace=True)
+    assert (link.read_bytes(), link.is_symlink(), victim.read_text()) == (b"new", False, "kept")
+    assert [path.name for path in link.parent.iterdir()] == ["report.html"]

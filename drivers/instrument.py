@@ -38,7 +38,10 @@ class LinkTiming:
     tick_s: float = 0.2
     """How often a silent link is looked at; a good one only when it could have become silent."""
     batch_s: float = 0.1
-    """Lines that follow each other sooner may be handed on together; bench time, the stamps are exact."""
+    """Lines that follow each other sooner may be handed on together, in a fast stream two and two; bench time,
+    the stamps are exact."""
+    least_batch_s: float = 0.02
+    """However fast the stream, the event loop is not woken more often; bench time."""
     back_off: BackOffPolicy = field(default_factory=BackOffPolicy)
 
 
@@ -71,7 +74,7 @@ class LineInstrument:
         self._on_link = on_link
         self._period_s = profile.period_s / speed
         self._timing = timing or LinkTiming()
-        self._batch_s = self._timing.batch_s / speed
+        self._batch_s = batch_wait_s(profile.period_s, self._timing) / speed
         self._back_off = BackOff(self._timing.back_off)
         self._watch = LinkWatch(
             profile, port, others, period_s=self._period_s, garbage_s=self._timing.garbage_s
@@ -222,3 +225,9 @@ class LineInstrument:
         if (state, text) != self._last_told:
             self._last_told = (state, text)
             self._on_link(LinkEvent(self._now_ns(), state, text))
+
+
+def batch_wait_s(period_s: float, timing: LinkTiming) -> float:
+    """How long after a batch the next may not begin. Half a period more than one: so every second line is handed
+    on at once, the one before it has waited a period and no longer, and an uneven beat does not change that."""
+    return min(timing.batch_s, max(timing.least_batch_s, 1.5 * period_s))

@@ -30,6 +30,8 @@ else:
 
     PORT_ERRORS: Final[tuple[type[Exception], ...]] = (OSError, serial.SerialException, termios.error)
 
+MOST_AT_ONCE_BYTES: Final = 64 * 1024
+
 
 def device_present(port: str) -> bool:
     """Whether the system shows the device now; where ports are not files, opening will tell."""
@@ -50,6 +52,17 @@ def write_now(port: serial.Serial, data: bytes) -> int:
         return os.write(port.fileno(), data)
     except OSError:
         return 0
+
+
+def read_now(port: serial.Serial) -> bytes:
+    """What has arrived, without waiting. A failure gives nothing: the next waiting read meets and reports it."""
+    if sys.platform == "win32":
+        waiting = port.in_waiting
+        return bytes(port.read(waiting)) if waiting else b""
+    try:
+        return os.read(port.fileno(), MOST_AT_ONCE_BYTES)
+    except OSError:
+        return b""
 
 
 def lock_folder() -> Path:

@@ -17,7 +17,7 @@ from typing import Final
 import serial
 
 from drivers.link_error import LinkError, lost_error, open_error
-from drivers.port_lock import PORT_ERRORS, is_pseudo_terminal, locked_device, write_now
+from drivers.port_lock import PORT_ERRORS, is_pseudo_terminal, locked_device, read_now, write_now
 from drivers.profile import SerialSettings
 from drivers.transport import Chunk, TransportHooks
 
@@ -148,9 +148,7 @@ class SerialTransport:
             if self._arrived:
                 self._post(self._drain)
             return
-        if more := port.in_waiting:
-            data += port.read(more)
-        self._hand_over(data)
+        self._hand_over(data + read_now(port))
 
     def _hand_over(self, data: bytes) -> None:
         chunk = (data, self._hooks.now_ns())

@@ -12,6 +12,7 @@ import os
 import threading
 import time
 from collections.abc import Sequence
+from dataclasses import replace
 
 import numpy as np
 
@@ -39,6 +40,7 @@ async def _delays_s(hz: float, seconds: float) -> list[float]:
     bench = load_bench(config_dir() / "benches" / "demo-under.toml")
     profile = bench_profiles(bench)[Channel.MASS]
     assert isinstance(profile, LineProfile)
+    profile = replace(profile, period_s=1 / hz)
     method = load_method(config_dir() / "methods" / "filler-45-live.toml")
     estimator = LossRateEstimator(
         method.endpoint, method.suction, method.weighing, Rig(readability_g=0.01), 50.0, 20.0

@@ -19,7 +19,7 @@ from pathlib import Path
 ROOT = Path(__file__).resolve().parent.parent
 CODE = ("logger", "drivers", "simulators", "tests")
 MARKS = {"check": "not full and not soak", "full": "not soak", "only-full": "full", "soak": "soak"}
-PROCESSES = 3
+PROCESSES = 4
 
 
 def steps(tier: str) -> list[tuple[str, list[str]]]:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 import tomllib
+from functools import cache
 from pathlib import Path
 
 import pytest
@@ -38,6 +39,7 @@ def test_links_between_pages_lead_somewhere(path: Path) -> None:
     assert missing == []
 
 
+@cache
 def _commands() -> set[str]:
     found: set[str] = set()
 

@@ -75,7 +75,9 @@ def _of_the_run(snapshot: Snapshot) -> list[str]:
     return texts + list(run.rate.open_conditions)
 
 
-@pytest.mark.parametrize("size", [*SIZES, *MORE_SIZES])
+@pytest.mark.parametrize(
+    "size", [SIZES[0], *(pytest.param(size, marks=pytest.mark.full) for size in SIZES[1:]), *MORE_SIZES]
+)
 @pytest.mark.parametrize("name", examples.ALL)
 async def test_the_bench_shows_everything_whole(name: str, size: tuple[int, int], tmp_path: Path) -> None:
     snapshot = examples.ALL[name]()

@@ -131,6 +131,6 @@ def test_no_key_has_two_meanings_and_notes_have_kinds() -> None:
 
 def test_only_keys_that_apply_are_shown() -> None:
     shown = {key for key, _ in key_labels(("hold", "note"), True)}
-    assert shown == {"c", "h", "t", "b", "l", "m", "e", "v", "?", "q"}
-    assert {key for key, _ in key_labels(("hold", "start"), False)} == {"e", "v", "?", "q"}
+    assert shown == {"c", "h", "t", "b", "l", "m", "e", "v", "g", "?", "q"}
+    assert {key for key, _ in key_labels(("hold", "start"), False)} == {"e", "v", "g", "?", "q"}
     assert not applies(next(use for use in USES if use.key == "k"), ("hold",))

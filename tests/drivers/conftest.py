@@ -40,7 +40,7 @@ def nothing_left_open() -> Iterator[None]:
     assert not left
 
 
-@pytest.fixture(params=["serial", "tcp"])
+@pytest.fixture(params=["serial", pytest.param("tcp", marks=pytest.mark.full)])
 def peer(request: pytest.FixtureRequest, tmp_path: Path, nothing_left_open: None) -> Peer:
     return PtyPeer(tmp_path) if request.param == "serial" else TcpPeer()
 

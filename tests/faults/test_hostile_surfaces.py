@@ -148,6 +148,7 @@ def test_a_message_carries_the_same_text_and_its_topic_none_of_it(store: MadeSto
         assert topics.of("record") == "lastgrain/v1/site/bench/record"
 
 
+@pytest.mark.full
 def test_files_are_named_by_the_run_and_stay_where_they_were_asked_for(
     store: MadeStore, tmp_path: Path
 ) -> None:
@@ -177,6 +178,7 @@ def test_lists_show_nothing_hidden(store: MadeStore, command: tuple[str, ...]) -
         assert len(done.out.splitlines()) == len(KEPT) + 1
 
 
+@pytest.mark.full
 def test_a_run_shows_its_texts_literally(store: MadeStore) -> None:
     for number, text in enumerate(KEPT.values(), start=1):
         done = store("runs", "show", str(number))

@@ -88,6 +88,7 @@ async def test_a_second_bench_on_the_same_ports_is_told_who_holds_them(tmp_path:
             await asyncio.to_thread(other.end_service, signal.SIGTERM)
 
 
+@pytest.mark.full
 async def test_a_method_file_edited_in_a_run_changes_nothing_but_is_told(tmp_path: Path) -> None:
     async with running(OwnMethod(tmp_path, 20.0)) as bench:
         await bench.do("start", **START)
@@ -109,6 +110,7 @@ async def test_a_method_file_edited_in_a_run_changes_nothing_but_is_told(tmp_pat
     assert "method-file-changed" in [entry["key"] for entry in record["deviations"]]
 
 
+@pytest.mark.full
 async def test_a_storm_of_stops_ends_the_run_once(tmp_path: Path) -> None:
     async with real_bench(tmp_path, speed=40.0) as bench:
         await bench.do("start", **START)

@@ -84,7 +84,13 @@ async def test_a_pulled_transducer_holds_the_run_and_resume_needs_a_reason(tmp_p
         assert picture.run.effective_s - before_s < 60, "the gap was not bridged"
 
 
-@pytest.mark.parametrize("number", [signal.SIGTERM, signal.SIGINT, signal.SIGHUP])
+@pytest.mark.parametrize(
+    "number",
+    [
+        signal.SIGTERM,
+        *(pytest.param(other, marks=pytest.mark.full) for other in (signal.SIGINT, signal.SIGHUP)),
+    ],
+)
 async def test_a_signal_closes_the_run_as_interrupted_and_the_next_start_finds_it_whole(
     tmp_path: Path, number: signal.Signals
 ) -> None:

@@ -30,6 +30,7 @@ async def refusal(bench: RealBench, **changes: object) -> str:
     return reply.text
 
 
+@pytest.mark.full
 async def test_a_run_on_a_registered_sieve_from_entry_to_result(tmp_path: Path) -> None:
     async with real_bench(tmp_path, speed=60.0) as bench:
         await bench.do("take_controls", name="someone else")

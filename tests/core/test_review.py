@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import dataclasses
 from collections.abc import Sequence
 from dataclasses import replace
 from typing import Any
@@ -202,6 +203,32 @@ def test_an_endpoint_that_would_be_none_is_not_computed_again() -> None:
     seen = standing()
     with pytest.raises(Refused, match="would not have stopped there"):
         changed(seen.body, seen.events, {"weighings": {"1": 401.9}})
+
+
+def test_an_endpoint_that_would_have_come_before_is_not_computed_again() -> None:
+    """The run would have ended at the weighing before; what it lost afterwards is no part of that result."""
+    tired = dataclasses.replace(METHOD, endpoint=dataclasses.replace(METHOD.endpoint, limit_pct_per_min=20.0))
+    seen = standing(typed_events(tired))
+    facts = fold(seen.events)
+    changes = read_changes(seen.body, facts, {"weighings": {"1": 424.0}})
+    with pytest.raises(Refused, match="would have ended at weighing 1"):
+        recomputed(facts, changes, tired, bench_plan().balance, None)
+
+
+def test_a_run_that_was_stopped_or_ran_out_of_time_keeps_the_decision_to_go_on() -> None:
+    for outcome, words in ((E.STOPPED, "stopped"), (E.TIME_LIMIT_REACHED, "time-limit")):
+        strict = dataclasses.replace(
+            METHOD, endpoint=dataclasses.replace(METHOD.endpoint, limit_pct_per_min=0.1)
+        )
+        seen = standing(typed_events(strict, outcome))
+        facts = fold(seen.events)
+        changes = read_changes(seen.body, facts, {"weighings": {"2": 400.94}})
+        fields = recomputed(facts, changes, strict, bench_plan().balance, None)
+        assert (facts.outcome, fields["result"]["residue_g"]) == (words, pytest.approx(0.94))
+        assert facts.decision["stop"] is False
+        changes = read_changes(seen.body, facts, {"weighings": {"2": 401.0}})
+        with pytest.raises(Refused, match="would have ended at weighing 2"):
+            recomputed(fold(seen.events), changes, strict, bench_plan().balance, None)
 
 
 def test_a_mass_that_was_read_and_a_live_run_are_not_computed_again() -> None:

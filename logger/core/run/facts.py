@@ -44,6 +44,8 @@ class RunFacts:
     outcome: Literal["", "endpoint", "time-limit", "stopped"] = ""
     """endpoint, time-limit, stopped; empty while open; abort, invalid and interrupt are states."""
     decision: dict[str, Any] = field(default_factory=dict)
+    decided_on: int = 0
+    """How many weighings the newest decision was made on, the charge among them."""
     decision_s: float | None = None
     suction_off_s: float | None = None
     out_of_band_s: float | None = None
@@ -150,6 +152,7 @@ def _suction_off(facts: RunFacts, event: Event) -> None:
 
 def _decided(facts: RunFacts, event: Event) -> None:
     facts.decision = event.data
+    facts.decided_on = len(facts.weighings)
 
 
 def _outcome(outcome: Literal["endpoint", "time-limit", "stopped"]) -> Callable[[RunFacts, Event], None]:

@@ -129,20 +129,30 @@ def _require_possible(facts: RunFacts, method: Method, spec: BalanceSpec) -> Non
 
 
 def _decision(facts: RunFacts, method: Method, spec: BalanceSpec) -> dict[str, Any]:
-    """The decision on the masses as they are now; a run that ended at its endpoint must still have one."""
+    """The newest decision on the masses as they are now, of the weighings that it was made on.
+
+    Each decision before must still be to go on, and the newest to stop where the run ended at its endpoint.
+    """
     points = [WeighingPoint(weighed.effective_s, weighed.load_g) for weighed in facts.weighings]
-    if len(points) < 2:
-        return facts.decision
-    try:
-        judged = judge_interval(method, points[0].load_g, points, spec.mass_u_g)
-    except ValueError as error:
-        raise Refused(f"These masses cannot be meant: {error}.") from None
-    if facts.outcome == "endpoint" and not judged.stop:
-        raise Refused(
-            f"With these masses the run would not have stopped there ({'; '.join(judged.open_conditions)}): "
-            f"{_INSTEAD}."
-        )
-    return decision_data(judged)
+    decision = facts.decision
+    for count in range(2, facts.decided_on + 1):
+        try:
+            judged = judge_interval(method, points[0].load_g, points[:count], spec.mass_u_g)
+        except ValueError as error:
+            raise Refused(f"These masses cannot be meant: {error}.") from None
+        ended = facts.outcome == "endpoint" and count == facts.decided_on
+        if judged.stop and not ended:
+            said = judged.text.rstrip(".")
+            raise Refused(
+                f"With these masses the run would have ended at weighing {count - 1} ({said}): {_INSTEAD}."
+            )
+        if ended and not judged.stop:
+            raise Refused(
+                f"With these masses the run would not have stopped there ({'; '.join(judged.open_conditions)}): "
+                f"{_INSTEAD}."
+            )
+        decision = decision_data(judged)
+    return decision
 
 
 def _figures(

@@ -10,6 +10,9 @@ import sys
 import time
 import tty
 
+LATE_S = 0.05
+"""What was missed for longer is not made up for: that would be a burst."""
+
 
 def open_pty() -> tuple[int, str]:
     """Master end and the slave's path; the slave stays open here, so that nobody sees a hang-up."""
@@ -32,17 +35,21 @@ def pressure_line(k: int) -> bytes:
 
 
 def main() -> None:
-    """Arguments: rate in Hz, number of pairs. Prints the ports as one JSON line, then feeds until ended."""
+    """Arguments: rate in Hz, number of pairs, and perhaps `wait`: then no line is ever left out or cut, and a
+    reader that is late slows the feed. Prints the ports as one JSON line, then feeds until ended."""
     hz, pairs = float(sys.argv[1]), int(sys.argv[2])
     ptys = [(open_pty(), open_pty()) for _ in range(pairs)]
+    for master, _ in (pty for pair in ptys for pty in pair):
+        os.set_blocking(master, "wait" in sys.argv[3:])
     print(json.dumps([[mass[1], pressure[1]] for mass, pressure in ptys]), flush=True)
-    start_s = time.monotonic()
+    due_s = time.monotonic()
     for k in itertools.count():
         for (mass, _), (pressure, _) in ptys:
             for master, line in ((mass, mass_line(k)), (pressure, pressure_line(k))):
                 with contextlib.suppress(BlockingIOError):  # nobody reads yet
                     os.write(master, line)
-        time.sleep(max(0.0, start_s + (k + 1) / hz - time.monotonic()))
+        due_s = max(due_s, time.monotonic() - LATE_S) + 1 / hz
+        time.sleep(max(0.0, due_s - time.monotonic()))
 
 
 if __name__ == "__main__":

@@ -24,7 +24,7 @@ HZ = 2000
 async def test_no_line_is_lost_between_port_and_journal(tmp_path: Path) -> None:
     data = DataFolder(tmp_path)
     data.prepare()
-    command = [sys.executable, "-m", "tests.benchmarks.feeder", str(HZ), "1"]
+    command = [sys.executable, "-m", "tests.benchmarks.feeder", str(HZ), "1", "wait"]
     feeder = await asyncio.to_thread(subprocess.Popen, command, stdout=subprocess.PIPE)
     try:
         (ports,) = first_json_line(feeder, tmp_path / "feeder.log")

@@ -62,3 +62,8 @@ def test_only_commands_that_exist_are_named(path: Path) -> None:
         assert first in known, f"there is no command lastgrain {first}"
         if first in groups and second:
             assert f"{first} {second}" in known, f"there is no command lastgrain {first} {second}"
+
+
+def test_every_page_is_reached_from_the_index() -> None:
+    linked = set(re.findall(r"\]\(([a-z0-9-]+\.md)\)", (DOCS / "README.md").read_text(encoding="utf-8")))
+    assert {path.name for path in DOCS.glob("*.md")} - {"README.md"} == linked

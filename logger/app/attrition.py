@@ -69,6 +69,10 @@ def _followed(trace: Trace, method: Method, rig: Rig, charge_g: float) -> LoadTr
     return replay_live(trace, live_twin(replace(method, endpoint=whole)), rig, charge_g)[1]
 
 
+def _first(track: LoadTrack) -> str:
+    return f" (the first at {track.effective_s[0]:.0f} s)" if track.effective_s else ""
+
+
 def _check(
     trace: Trace, method: Method, track: LoadTrack, load_u_pct: float, drift_u: float
 ) -> tuple[AttritionCheck, dict[str, Any]]:
@@ -77,8 +81,8 @@ def _check(
         raise TraceError(
             trace.name,
             None,
-            f"{total:.0f} s of effective sieving with {len(track.effective_s)} loads are too little; sieve"
-            f" {SHORTEST_S:.0f} s or more, with loads from a quarter of the time on ({FEWEST} at least)",
+            f"{total:.0f} s of effective sieving with {len(track.effective_s)} loads{_first(track)} are too little;"
+            f" sieve {SHORTEST_S:.0f} s or more, with {FEWEST} loads or more, the first within a quarter of the time",
         )
     # Between two weighings a tail falls nearly in proportion to the logarithm of time.
     at = np.log(np.array([0.25, 0.5, 1.0]) * total)

@@ -68,8 +68,14 @@ def restore(store: Path, copy: Path, utc: Callable[[], str]) -> tuple[Copy, Path
     incoming = store.with_name(f"{store.name}.restore-{os.getpid()}")
     try:
         sha256 = _copy_file(copy, incoming)
-        check_version(incoming)
-        found, findings = _checked(incoming)
+        try:
+            check_version(incoming)
+            found, findings = _checked(incoming)
+        except StoreError as error:
+            # The person gave the backup; the copy of it goes away again.
+            raise StoreError(
+                str(error).replace(str(incoming), str(copy)).replace(incoming.name, copy.name)
+            ) from error
         if any(finding.verdict == "altered" for finding in findings):
             raise StoreError(f"{copy} is no sound backup: {findings[0].text}")
         aside = set_aside(store, "before-restore", utc()) if store.exists() else None

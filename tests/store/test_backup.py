@@ -160,8 +160,10 @@ def test_a_backup_that_is_not_sound_is_refused_and_the_store_stays(tmp_path: Pat
             connection.execute(change)
             connection.commit()
     before = path.read_bytes()
-    with pytest.raises(StoreError):
+    with pytest.raises(StoreError) as raised:
         restore(path, copy, utc_now)
+    assert copy.name in str(raised.value)
+    assert ".restore-" not in str(raised.value)
     assert path.read_bytes() == before
     assert not [one for one in tmp_path.iterdir() if ".restore-" in one.name or "before-restore" in one.name]
 

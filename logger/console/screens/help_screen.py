@@ -18,7 +18,8 @@ NOTES = (
     ),
     (
         "FIGURES",
-        "± is the standard uncertainty (k = 1). Effective time counts only while the pressure is in its band."
+        "± is the standard uncertainty (k = 1) on the bench, the expanded one in a kept run and its report."
+        " Effective time counts only while the pressure is in its band."
         " ● stable or in order, ~ moving, ▲ above, ▼ below, ■ needs you.",
     ),
     (
@@ -32,7 +33,8 @@ NOTES = (
     ),
     (
         "LEAVING",
-        "q leaves this console. The service and the run go on; start the console again to come back.",
+        "q leaves this console. The service and the run go on (those of the demo end); start the console"
+        " again to come back.",
     ),
 )
 

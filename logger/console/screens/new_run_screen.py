@@ -184,5 +184,6 @@ class NewRunScreen(FormScreen):
 
 
 def _method_line(method: MethodView) -> Content:
-    words = f"{literal(method.title, 48)}  rev. {method.revision}  ({literal(method.id, 16)})"
+    # The id tells two methods apart where their titles are cut; the chosen title stands whole below the list.
+    words = f"{literal(method.id, 28)} rev. {method.revision}  {literal(method.title, 48)}"
     return Content(fit(words, 74))

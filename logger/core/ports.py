@@ -54,7 +54,8 @@ class IdSource(Protocol):
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class OutboxItem:
-    """One message for the plant. `seq` is gap-free per bench; `body` is the JSON object without envelope."""
+    """One message for the plant. `seq` is gap-free per bench; `body` is the JSON object without envelope,
+    empty where the store no longer has it as it was written: such a message can only be set aside."""
 
     seq: int
     message_id: str

@@ -102,12 +102,22 @@ MESSAGES: dict[Kind, type[Envelope]] = {
 
 def numbered_message(topics: Topics, item: OutboxItem, published_at: str) -> bytes:
     """An outbox item on the wire. Raises PayloadError."""
+    _require_whole(item)
     return _encode(item.kind, _numbered(topics, item.kind, item, published_at), item.body)
 
 
 def latest_message(topics: Topics, record: OutboxItem, published_at: str) -> bytes:
     """The retained summary of a record. Raises PayloadError."""
+    _require_whole(record)
     return _encode("latest", _numbered(topics, "latest", record, published_at), latest_body(record.body))
+
+
+def _require_whole(item: OutboxItem) -> None:
+    if not item.body:
+        raise PayloadError(
+            f"Message {item.seq} was altered in the store and is not sent: look for it in a backup "
+            "(`lastgrain runs verify`)."
+        )
 
 
 def plain_message(topics: Topics, kind: Literal["status", "live"], body: dict[str, Any], now: str) -> bytes:

@@ -194,7 +194,7 @@ class SparkplugPublisher:
     async def _send_births(self, client: ReasonCodeClient) -> None:
         now_ms = self._now_ms()
         newest = await self._memory.newest_record()
-        if newest is not None:
+        if newest is not None and newest.body:
             self.node.result(now_ms, _flat(newest))
             self._born_with_seq = newest.seq
         self.node.live(now_ms, self._live)
@@ -207,8 +207,10 @@ class SparkplugPublisher:
         self._send(client, self.node.live(now_ms, self._live))
         self._send(client, self.node.outbox(now_ms, await self._outbox()))
         while not client.is_lost and (item := await self._memory.record_to_send()) is not None:
-            newest = await self._memory.newest_record()
-            if newest is not None and item.seq == newest.seq:
+            newest = await self._memory.newest_record() if item.body else None
+            if not item.body:
+                _LOG.warning("message %d was altered in the store and is not sent", item.seq)
+            elif newest is not None and item.seq == newest.seq:
                 if item.seq != self._born_with_seq:
                     self._send(client, self.node.result(now_ms, _flat(item)))
             else:

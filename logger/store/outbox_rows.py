@@ -12,7 +12,7 @@ from logger.core.ports import MessageKind, OutboxItem
 from logger.core.run.plan import canonical_json
 from logger.store.chain import sha256_hex
 
-_COLUMNS = "seq, message_id, kind, created_at, body, attempts"
+_COLUMNS = "seq, message_id, kind, created_at, body, body_sha256, attempts"
 
 
 def add_message(
@@ -71,13 +71,13 @@ def _item(connection: sqlite3.Connection, where: str) -> OutboxItem | None:
 
 
 def _item_of(row: tuple[Any, ...]) -> OutboxItem:
-    seq, message_id, kind, created_at, body, attempts = row
+    seq, message_id, kind, created_at, body, body_sha256, attempts = row
     return OutboxItem(
         seq=seq,
         message_id=message_id,
         kind=kind,
         created_at=created_at,
-        body=json.loads(body),
+        body=json.loads(body) if sha256_hex(body.encode()) == body_sha256 else {},
         attempts=attempts,
     )
 

@@ -349,6 +349,17 @@ async def test_a_broken_store_is_shown_and_does_not_end_the_publisher() -> None:
             assert not task.done()
 
 
+async def test_a_message_that_was_altered_in_the_store_is_set_aside_and_shown() -> None:
+    outbox = MemoryOutbox()
+    for body in (EVENT, {}, EVENT):
+        outbox.add("event", body)
+    async with raw_broker() as broker:
+        subject = publisher(broker.port, outbox)
+        async with running(subject):
+            await until(lambda: len(broker.of("event")) == 2 and subject.view().set_aside == 1)
+            assert "Message 2 was altered in the store" in subject.view().text
+
+
 async def test_a_refused_summary_is_shown_but_does_not_hold_records_up() -> None:
     outbox = MemoryOutbox()
     body = {"run_id": "r1", "revision": 1, "review": "unreviewed", "outcome": "endpoint"}

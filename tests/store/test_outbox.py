@@ -109,3 +109,21 @@ def test_an_event_that_json_cannot_hold_stops_nothing(tmp_path: Path) -> None:
     with history.reading(tmp_path / "s.sqlite") as connection:
         events = history.run_events(connection, run.run_id)
     assert events[1].data == {"by": "\\ud800", "note": "", "text": None}
+
+
+@pytest.mark.parametrize("spoil", ["substr(body, 2)", "replace(body, 'r1', 'r2')", "'[1]'", "''"])
+def test_a_message_that_was_altered_has_no_body_and_those_beside_it_are_untouched(
+    tmp_path: Path, spoil: str
+) -> None:
+    box = _Box(tmp_path / "s.sqlite")
+
+    async def body() -> list[dict[str, Any]]:
+        for text in ("a", "b", "c"):
+            await box.add("event", {"run_id": "r1", "text": text})
+        job = f"UPDATE outbox SET body = {spoil} WHERE seq = 2"
+        await asyncio.wrap_future(box.journal.writer.submit(lambda connection: connection.execute(job)))
+        return [item.body for item in await box.outbox.unsent(10, 10**6)]
+
+    first, second, third = asyncio.run(body())
+    box.journal.close()
+    assert (first["text"], second, third["text"]) == ("a", {}, "c")

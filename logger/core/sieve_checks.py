@@ -116,9 +116,9 @@ def check_due(
 
 def _due_text(last_check: date, runs_since: int, runs_left: int | None, days_left: int | None) -> str:
     left = [
-        f"{count} {unit} left" if count > 0 else f"due by {unit}"
+        f"{count} {unit if count != 1 else unit[:-1]} left" if count > 0 else f"due by {unit}"
         for count, unit in ((runs_left, "runs"), (days_left, "days"))
         if count is not None
     ]
-    text = f"checked on {last_check}, {runs_since} runs since then"
+    text = f"checked on {last_check}, {runs_since} run{'' if runs_since == 1 else 's'} since then"
     return f"{text}: {', '.join(left)}" if left else text

@@ -67,6 +67,7 @@ def test_due_texts() -> None:
     found = check_due(date(2026, 3, 1), 30, TODAY, every_runs=100, every_days=5)
     assert found.text == "checked on 2026-03-01, 30 runs since then: 70 runs left, due by days"
     assert check_due(date(2026, 3, 1), 30, TODAY).text == "checked on 2026-03-01, 30 runs since then"
+    assert check_due(date(2026, 3, 1), 1, TODAY).text == "checked on 2026-03-01, 1 run since then"
     assert check_due(None, 0, TODAY).due
 
 

@@ -7,7 +7,7 @@ from pathlib import Path
 import pytest
 from argon2 import PasswordHasher
 
-from logger.app.cli_base import the_bench, the_kept_bench
+from logger.app.cli_base import GLOBALS, the_bench, the_kept_bench
 from logger.app.paths import DataFolder
 from logger.settings.errors import ConfigError
 from logger.store import secrets
@@ -116,7 +116,10 @@ def test_nothing_secret_is_in_the_store_but_the_hash(store: MadeStore, tmp_path:
             assert PASSWORD.encode() not in path.read_bytes(), path
 
 
-def test_in_the_demos_folder_its_own_bench_file_is_found(tmp_path: Path) -> None:
+def test_in_the_demos_folder_its_own_bench_file_is_found(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(GLOBALS, "bench", None)  # commands of other tests, in this process, have named one
     folder = DataFolder(tmp_path)
     (tmp_path / "demo-bench.toml").touch()
     assert the_kept_bench(None, folder).name == "demo-bench.toml"

@@ -21,15 +21,19 @@ from logger.console.words import (
     rate_word,
     with_uncertainty,
 )
+from logger.core.run.instruct import LID_UNKNOWN
 from logger.core.snapshot import PressureView, RateView, ResultView
+
+OLD = "◌ NOT LIVE"
+"""Beside a figure of a service that does not answer: the last one stays, and may be read as nothing more."""
 
 
 def mass(board: Board, width: int, height: int) -> Content:
     """What the balance shows, big, with the stable mark as shape and word."""
     view = board.snapshot.mass
     figure = mass_figure(view)
-    mark = mass_mark(view)
-    good = view.stable and view.value_g is not None
+    mark = mass_mark(view) if board.answering else OLD
+    good = board.answering and view.stable and view.value_g is not None
     head = line(("MASS", TITLE), "  ", (mark, GOOD if good else _tone(mark)))
     style = STRONG if good else ""
     big = big_lines(figure, width - 2, height - 2, FIGURE_FACES) if view.value_g is not None else []
@@ -107,10 +111,10 @@ def _with_room(head: Content, lines: list[Content], text: str, width: int, heigh
 def pressure(board: Board, width: int, height: int) -> Content:
     """Pressure with its band as a gauge and in words. The lid's sentence is never left out."""
     view = board.snapshot.pressure
-    word = pressure_word(view)
-    lid = paragraph(literal(view.lid, 200), width, STRONG)
+    word = pressure_word(view) if board.answering else OLD
+    lid = paragraph(literal(view.lid if board.answering else LID_UNKNOWN, 200), width, STRONG)
     room = height - 1 - len(lid)
-    style = GOOD if view.in_band else _tone(word)
+    style = GOOD if view.in_band and board.answering else _tone(word)
     head = line(("PRESSURE", TITLE), "  ", (word, style))
     lines = _pressure_figure(view, width, room)
     return page([head, *lines[: max(0, room)], *lid][:height])

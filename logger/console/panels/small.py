@@ -6,6 +6,7 @@ from textual.content import Content
 
 from logger.console.literal import fit, literal, wrap
 from logger.console.panels.board import Board
+from logger.console.panels.figures import OLD
 from logger.console.panels.ink import page
 from logger.console.words import mass_line, pressure_figure, pressure_word, rate_line, state_words
 
@@ -36,8 +37,10 @@ def _values(board: Board) -> list[str]:
     state = state_words(snapshot.state).upper() if board.answering else "NO SERVICE"
     values = [
         f"{state}{alarms}",
-        mass_line(snapshot.mass),
-        f"{pressure_figure(snapshot.pressure)} {pressure_word(snapshot.pressure)}",
+        mass_line(snapshot.mass) if board.answering else OLD,
+        f"{pressure_figure(snapshot.pressure)} {pressure_word(snapshot.pressure)}"
+        if board.answering
+        else OLD,
         literal(snapshot.instruction.text, 200),
     ]
     if snapshot.run is not None:

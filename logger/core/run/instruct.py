@@ -13,6 +13,8 @@ S = RunState
 _ACCEPT = "Accept the weight when it is stable."
 _INSPECT = "Inspect it: say that it is in order, then accept the stable weight."
 
+LID_UNKNOWN = "Pressure unknown: wait, then check by hand."
+
 IDLE = Instruction(key="idle", text="Start a new run.", detail="Choose method, sample and operator.")
 
 
@@ -157,7 +159,7 @@ def lid_text(run: Run, now_ns: int) -> str:
     """The only sentence about the lid that may be shown."""
     pressure = run.pressure
     if not pressure.fresh(now_ns) or pressure.frozen(now_ns):
-        return "Pressure unknown: wait, then check by hand."
+        return LID_UNKNOWN
     if pressure.lid_may_open(now_ns):
         return "Lid may be opened."
     if pressure.dp_pa is not None and pressure.dp_pa >= run.plan.bench.alarms.lid_open_pa:

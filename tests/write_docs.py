@@ -5,6 +5,7 @@ from __future__ import annotations
 from pathlib import Path
 
 from logger.core.run.states import mermaid
+from tests.docs_charts import endpoint_chart, uncertainty_chart
 from tests.reference_pages import command_page, config_page
 
 DOCS = Path(__file__).resolve().parent.parent / "docs"
@@ -32,10 +33,15 @@ def pages() -> dict[str, str]:
     }
 
 
+def charts() -> dict[str, str]:
+    """Every generated chart. Not compared by a test: another processor may round the last digit otherwise."""
+    return {"images/endpoint.svg": endpoint_chart(), "images/uncertainty.svg": uncertainty_chart()}
+
+
 def main() -> None:
     """Writes every generated page."""
     DOCS.mkdir(exist_ok=True)
-    for name, text in pages().items():
+    for name, text in (pages() | charts()).items():
         (DOCS / name).write_text(text, encoding="utf-8")
 
 

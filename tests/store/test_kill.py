@@ -35,12 +35,12 @@ from tests.store.quick_runs import keep, open_journal, open_run, reading_of, sho
 from logger.store.history import list_runs, reading
 from logger.store.recover import close_open_runs
 path, seed = Path(sys.argv[1]), int(sys.argv[2])
+whole, run = short_run(10_000 + seed, 200), open_run(seed)
 journal = open_journal(path)
 print("started", flush=True)
 close_open_runs(journal, path)
-keep(journal, short_run(10_000 + seed, 200))
+keep(journal, whole)
 print("record", journal.flush().result(), 0, flush=True)
-run = open_run(seed)
 journal.start_run(run.run_id, run.events[0]).result()
 place = 0
 while True:
@@ -57,7 +57,7 @@ def writer_killed(path: Path, seed: int, chance: random.Random) -> list[list[str
     child = subprocess.Popen(command, stdout=subprocess.PIPE, env=environment, cwd=ROOT)
     assert child.stdout is not None
     assert child.stdout.readline() == b"started\n"
-    time.sleep(chance.uniform(0.0, 0.4))
+    time.sleep(chance.uniform(0.0, 0.6))
     child.send_signal(signal.SIGKILL)
     lines = child.stdout.read().decode().split("\n")[:-1]
     child.wait()

@@ -22,9 +22,7 @@ LONGEST_RUN_S = 4 * 3600.0
 RESIDUE_PCT = 0.25
 """Weighed residue against what lies on the simulated sieve, % of the charge: the zero's tolerance of the shipped
 bench is 0.2 % of it."""
-TELLING = frozenset(
-    {"balance-zero", "typed-weight", "loss-rose", "live-load-differs", "load-step"}
-)
+TELLING = frozenset({"balance-zero", "typed-weight", "loss-rose", "live-load-differs", "load-step"})
 """Deviations that say that the weighed residue may be off."""
 
 

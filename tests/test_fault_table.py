@@ -72,4 +72,3 @@ def test_the_page_speaks_for_itself() -> None:
     """It names no paper that a reader does not have."""
     named = re.findall(r"[\w./-]+\.md", TEXT)
     assert all((PAGE.parent / name).exists() or (ROOT / name).exists() for name in named)
-    assert "shared/" not in TEXT

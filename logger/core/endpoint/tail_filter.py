@@ -49,13 +49,8 @@ class TailFilter:
         self.sieving = False
         self.evidence = 0.0
 
-    @property
-    def flicker_density(self) -> float:
-        """K of the spectrum K/f of the 1/f noise, %^2."""
-        return self._density
-
     def set_flicker(self, density: float) -> None:
-        """Changes the strength of the 1/f noise; components not yet seen take it at once."""
+        """Changes the strength K of the spectrum K/f of the 1/f noise, %^2; components not yet seen take it at once."""
         first = self._density == 0.0
         self._density = density
         if first:

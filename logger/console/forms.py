@@ -116,10 +116,11 @@ def new_run(operator: str, fill: Mapping[str, str] | None = None) -> Form:
 
 
 def fill_of(following: NextRunView) -> dict[str, str]:
-    """The next step of a sample's job as values of the form."""
-    names = ("method_id", "sample_id", "operator_id", "lot", "point", "sampled_at", "sieve_id")
+    """The next step of a sample's job as values of the form; the operator only where it is known."""
+    names = ("method_id", "sample_id", "lot", "point", "sampled_at", "sieve_id")
     aperture = {} if following.aperture_um is None else {"aperture_um": f"{following.aperture_um:g}"}
-    return {name: getattr(following, name) for name in names} | aperture
+    operator = {"operator_id": following.operator_id} if following.operator_id else {}
+    return {name: getattr(following, name) for name in names} | aperture | operator
 
 
 def mass_typed(text: str) -> float | None:

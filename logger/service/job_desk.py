@@ -21,6 +21,10 @@ from logger.core.worklist.items import Worklist
 from logger.core.worklist.job import NextStep, RunMade, complete_text, next_step
 from logger.core.worklist.start import carried_portion, with_next_sieve
 from logger.core.worklist.status import ItemStatus, statuses
+from logger.service.readings_blocks import shift_utc
+
+OFFERED_DAYS = 7
+"""A job that was left this long ago is no longer offered when the service starts."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -52,12 +56,17 @@ class JobDesk:
         self._book, self._bench, self._rig, self._methods = book, bench, rig, methods
         self.due_now = 0
         """Tasks of the start of a shift that are due or failed, as last looked at."""
+        self.left: NextRunView | None = None
+        """What the sample of the newest run still needs, from before this service was started; None once a run ended."""
+        self._looked_back = False
 
     async def look(self, utc: str) -> None:
-        """Counts what is due anew; keeps the count where the store cannot be read."""
+        """Counts what is due anew, the first time also what was left; as before where the store cannot be read."""
         with contextlib.suppress(Refused):
             items = await asyncio.to_thread(self.due, utc)
             self.due_now = sum(item.standing in ("due", "failed") for item in items)
+            if not self._looked_back:
+                self.left, self._looked_back = await asyncio.to_thread(self._left, utc), True
 
     async def start(
         self, method: Method, sample: Sample, args: Mapping[str, Any], state: RegisterState, utc: str
@@ -86,28 +95,53 @@ class JobDesk:
 
     async def after(self, plan: RunPlan) -> NextRunView | None:
         """What the sample's job asks for after a run; None when it asks for nothing and is alone."""
+        self.left, self._looked_back = None, True
         try:
             return await asyncio.to_thread(self._after, plan)
         except Refused:
             return None
 
     def _after(self, plan: RunPlan) -> NextRunView | None:
-        runs = self._runs(plan.sample, plan.method)
-        step = next_step(plan.method, runs)
-        text = complete_text(plan.method, runs) if step is None else f"Next: {step.text}."
+        return self._following(plan.method, plan.sample, plan.sieve_id, plan.aperture_um)
+
+    def _left(self, utc: str) -> NextRunView | None:
+        """What is still needed after the newest run of the store; nothing of a job that is complete."""
+        runs = self._book.runs_since(shift_utc(utc, -OFFERED_DAYS * 86_400))
+        last = runs[-1] if runs else None
+        method = None if last is None else self._methods.get(last.method_id)
+        if last is None or method is None or method.method.revision != last.revision:
+            return None
+        # Who was the operator then need not be who works now: the console fills in its own.
+        sample = Sample(
+            sample_id=last.sample_id,
+            operator_id="",
+            lot=last.lot,
+            point=last.point,
+            sampled_at=last.sampled_at,
+        )
+        found = self._following(method, sample, last.sieve_id, last.aperture_um)
+        return None if found is None or found.complete else found
+
+    def _following(
+        self, method: Method, sample: Sample, sieve_id: str, aperture_um: float | None
+    ) -> NextRunView | None:
+        """The next step of a sample's job; `sieve_id` and `aperture_um` are those of the run before."""
+        runs = self._runs(sample, method)
+        step = next_step(method, runs)
+        text = complete_text(method, runs) if step is None else f"Next: {step.text}."
         if not text or not any(run.counts for run in runs):
             return None
-        same_sieve = step is not None and step.aperture_um == plan.aperture_um
+        same_sieve = step is not None and step.aperture_um == aperture_um
         return NextRunView(
             text=text,
             complete=step is None,
-            method_id=plan.method.method.id,
-            sample_id=plan.sample.sample_id,
-            operator_id=plan.sample.operator_id,
-            lot=plan.sample.lot,
-            point=plan.sample.point,
-            sampled_at=plan.sample.sampled_at,
-            sieve_id=plan.sieve_id if same_sieve else "",
+            method_id=method.method.id,
+            sample_id=sample.sample_id,
+            operator_id=sample.operator_id,
+            lot=sample.lot,
+            point=sample.point,
+            sampled_at=sample.sampled_at,
+            sieve_id=sieve_id if same_sieve else "",
             aperture_um=None if step is None else step.aperture_um,
         )
 

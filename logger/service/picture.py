@@ -11,7 +11,15 @@ from logger.core.readings import Channel
 from logger.core.run.cautions import CAUTIONS
 from logger.core.run.instruct import IDLE, instruction
 from logger.core.run.view import alarm_views, pressure_view, run_view
-from logger.core.snapshot import AlarmView, Instruction, LinkState, LinkView, MethodView, Snapshot
+from logger.core.snapshot import (
+    AlarmView,
+    Instruction,
+    LinkState,
+    LinkView,
+    MethodView,
+    NextRunView,
+    Snapshot,
+)
 from logger.core.text import printable
 from logger.service.bench_service import BenchService
 
@@ -49,33 +57,43 @@ def snapshot(service: BenchService, you: str = "") -> Snapshot:
         cautions=_cautions(service),
         controls_held_by=service.controls_held_by,
         you_hold_controls=bool(you) and service.controls_held_by == you,
-        next_run=service.next_run,
+        next_run=_following(service),
     )
+
+
+def _following(service: BenchService) -> NextRunView | None:
+    """What the sample still needs: after a run on this bench, or after the newest one before the service started."""
+    if service.next_run is not None or service.engine is not None or service.jobs is None:
+        return service.next_run
+    return service.jobs.left
 
 
 def _instruction(service: BenchService, now_ns: int) -> Instruction:
     """The run's own; at its end and on a free bench with what the sample still needs."""
-    engine, following = service.engine, service.next_run
-    found = IDLE if engine is None else instruction(engine, now_ns)
-    if engine is None and following is None:
-        return _free(service)
-    if following is None or (engine is not None and not engine.ended):
+    engine, following = service.engine, _following(service)
+    if engine is None:
+        return _free(service, following)
+    found = instruction(engine, now_ns)
+    if following is None or not engine.ended:
         return found
-    if engine is not None:
-        return replace(found, detail=f"{found.detail} {following.text}")
-    sample = f"Sample {printable(following.sample_id)}."
-    if following.complete:
-        return replace(found, detail=f"{sample} {following.text}")
-    return replace(found, text=following.text, detail=sample)
+    return replace(found, detail=f"{found.detail} {following.text}")
 
 
-def _free(service: BenchService) -> Instruction:
-    """A new run, and before it what the start of a shift asks for."""
+def _free(service: BenchService, following: NextRunView | None) -> Instruction:
+    """The next run of the sample or a new one, and before it what the start of a shift asks for."""
+    text, detail = IDLE.text, IDLE.detail
+    if following is not None:
+        detail = f"Sample {printable(following.sample_id)}."
+        text, detail = (
+            (text, f"{detail} {following.text}") if following.complete else (following.text, detail)
+        )
     count = 0 if service.jobs is None else service.jobs.due_now
-    if count == 0:
-        return IDLE
-    tasks = "1 task of the start of shift is" if count == 1 else f"{count} tasks of the start of shift are"
-    return replace(IDLE, detail=f"{IDLE.detail} {tasks} due: go to (g), start of shift (s).")
+    if count:
+        tasks = (
+            "1 task of the start of shift is" if count == 1 else f"{count} tasks of the start of shift are"
+        )
+        detail = f"{detail} {tasks} due: go to (g), start of shift (s)."
+    return replace(IDLE, text=text, detail=detail)
 
 
 def live_values(picture: Snapshot) -> dict[str, Any]:

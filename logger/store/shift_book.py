@@ -25,6 +25,7 @@ SELECT run.number, run.run_id, run.sample_id, run.lot, run.method_id, run.method
   record.outcome, CASE WHEN json_valid(record.body) THEN json_object(
     'review', json_extract(record.body, '$.review'),
     'sampled_at', json_extract(record.body, '$.sample.sampled_at'),
+    'point', json_extract(record.body, '$.sample.point'),
     'aperture_um', json_extract(record.body, '$.aperture_um'),
     'sieve_id', json_extract(record.body, '$.sieve.id'),
     'residue_pct', json_extract(record.body, '$.result.residue_pct'),
@@ -118,6 +119,7 @@ def _run(row: tuple[Any, ...]) -> RunMade:
         sieve_id=found.get("sieve_id") or "",
         residue_pct=found.get("residue_pct"),
         residue_g=found.get("residue_g"),
+        point=found.get("point") or "",
     )
 
 

@@ -165,13 +165,15 @@ async def test_a_scan_in_the_form_of_a_new_run_finds_its_plan(tmp_path: Path) ->
         assert watched.sent()[-1][1]["lot"] == "L-2031"
 
 
-async def test_the_next_determination_is_filled_in(tmp_path: Path) -> None:
+@pytest.mark.parametrize("before, who", [("m.other", "m.other"), ("", "j.tester")])
+async def test_the_next_determination_is_filled_in(tmp_path: Path, before: str, who: str) -> None:
+    """Left from before a restart it names no operator: who works at this console is filled in."""
     following = NextRunView(
         text="Next: determination 2 of 2, on a fresh test portion.",
         complete=False,
         method_id="cocoa-75",
         sample_id="C-7",
-        operator_id="j.tester",
+        operator_id=before,
         lot="L-1",
         point="",
         sampled_at="",
@@ -185,6 +187,7 @@ async def test_the_next_determination_is_filled_in(tmp_path: Path) -> None:
         await watched.until(lambda: watched.sent())
         args = watched.sent()[-1][1]
         assert (args["method_id"], args["sample_id"], args["sieve_id"]) == ("cocoa-75", "C-7", "S-75-1")
+        assert args["operator_id"] == who
 
 
 async def test_the_sieve_is_in_order_by_one_key_and_a_finding_by_a_note(tmp_path: Path) -> None:

@@ -16,6 +16,7 @@ from logger.core.run.commands import Reply
 from logger.core.run.repeats import EarlierResult
 from logger.core.shift.due import ShiftFacts
 from logger.core.shift.policy import ShiftPolicy
+from logger.core.snapshot import Snapshot
 from logger.core.worklist.job import RunMade
 from logger.service.job_desk import JobDesk
 from logger.service.picture import snapshot
@@ -138,6 +139,68 @@ async def test_the_next_step_is_offered_when_the_run_is_left() -> None:
     assert done is not None
     assert done.complete
     assert done.text == "The distribution is complete: lastgrain distribution 1 2"
+
+
+async def _picture(bench: DeskBench) -> Snapshot:
+    """After the first look, as soon as the service has started."""
+    await bench.service.look_at_shift()
+    return snapshot(bench.service)
+
+
+async def test_what_was_left_is_offered_again_when_the_service_starts() -> None:
+    bench = _bench(MemoryBook(runs=[replace(run(1, 40.0), point="mill 2", sampled_at="2026-02-01")]), SAME)
+    shown = await _picture(bench)
+    found = shown.next_run
+    assert found is not None
+    assert (found.text, found.aperture_um) == ("Next: sieve 2 of 2, 63 µm, on the residue of run 1.", 63.0)
+    assert (found.sample_id, found.lot, found.point, found.sampled_at) == ("S-1", "L", "mill 2", "2026-02-01")
+    assert found.operator_id == "", "who works now need not be who worked then"
+    assert (shown.instruction.text, shown.instruction.detail) == (found.text, "Sample S-1.")
+
+
+async def test_a_job_that_is_complete_or_was_never_begun_is_not_offered_at_the_start() -> None:
+    done = [run(1, 40.0), run(2, 50.0, 63.0)]
+    for runs in ([], done, [run(1, None, outcome="interrupted")]):
+        assert (await _picture(_bench(MemoryBook(runs=runs), SAME))).next_run is None
+
+
+async def test_a_job_by_a_method_that_has_another_revision_now_is_not_offered() -> None:
+    old = replace(run(1, 40.0), revision=7)
+    assert (await _picture(_bench(MemoryBook(runs=[old]), SAME))).next_run is None
+
+
+async def test_only_what_was_left_lately_is_looked_for() -> None:
+    asked: list[str] = []
+
+    class Book(MemoryBook):
+        def runs_since(self, utc: str) -> list[RunMade]:
+            asked.append(utc)
+            return []
+
+    bench = _bench(Book(runs=[run(1, 40.0)]), SAME)
+    bench.clock.wall = "2026-02-08T06:30:00.000Z"
+    assert (await _picture(bench)).next_run is None
+    await bench.service.look_at_shift()
+    assert asked == ["2026-02-01T06:30:00.000Z"], "seven days back, and once"
+
+
+async def test_what_was_left_is_not_offered_over_a_run_or_after_it() -> None:
+    bench = _bench(MemoryBook(runs=[run(1, 40.0)]), SAME)
+    await bench.service.look_at_shift()
+    assert (await _start(bench)).ok
+    assert snapshot(bench.service).next_run is None
+    assert bench.service.jobs is not None
+    assert (await bench.service.command("abort", "op-7", {"reason": "wrong sample"})).ok
+    await asyncio.gather(*(task for task in asyncio.all_tasks() if task.get_name() == "finish-run"))
+    assert bench.service.jobs.left is None
+
+
+async def test_tasks_that_are_due_are_told_beside_what_was_left() -> None:
+    bench = _bench(MemoryBook(runs=[run(1, 40.0)]), SAME, ShiftPolicy(air_every_hours=8))
+    bench.clock.wall = UTC
+    told = (await _picture(bench)).instruction
+    assert told.text == "Next: sieve 2 of 2, 63 µm, on the residue of run 1."
+    assert told.detail == "Sample S-1. 1 task of the start of shift is due: go to (g), start of shift (s)."
 
 
 async def test_an_aborted_run_offers_nothing_new_of_its_own() -> None:

@@ -15,6 +15,7 @@ from logger.service.bench_service import BenchService, BenchSetup
 from logger.store.history import reading
 from logger.store.journal import Journal
 from logger.store.register import StoreRegister
+from logger.store.shift_book import StoreShiftBook
 from tests.app.stores import MadeStore, made_store
 from tests.core.run.made_runs import method
 from tests.core.run.plans import bench_plan
@@ -55,6 +56,13 @@ def test_results_follow_the_sample_as_it_was_corrected(store: MadeStore) -> None
         ).fetchall()
     assert "record_sample" in str(plan), "100,000 runs are not read for one start"
     journal.close()
+
+
+def test_what_a_job_is_offered_with_follows_the_newest_record(store: MadeStore) -> None:
+    made = store("runs", "correct", "3", "--point", "mill 2", "--by", "op-7", "--why", "left out")
+    assert made.code == 0
+    (run,) = StoreShiftBook(store.data.store, CheckPolicy()).runs_of_sample("S-1", "L-2", "m", 1)
+    assert (run.number, run.lot, run.point) == (3, "L-2", "mill 2")
 
 
 def test_a_start_asks_for_the_reason_and_the_plan_keeps_it(store: MadeStore) -> None:

@@ -39,6 +39,7 @@ class RunMade:
     sieve_id: str
     residue_pct: float | None
     residue_g: float | None
+    point: str = ""
 
     @property
     def counts(self) -> bool:

@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
-from typing import Any
+from typing import Any, TypeVar
 
 from textual.content import Content
 
@@ -82,11 +83,21 @@ class CheckWeightRow:
 
 def weights_of(answer: Any) -> list[CheckWeightRow]:
     """The check weights, in the bench file's order."""
+    return _with_two_figures(CheckWeightRow, answer, "weights", "mass_g", "tolerance_g")
+
+
+T = TypeVar("T")
+
+
+def _with_two_figures(
+    make: Callable[[str, float, float], T], answer: Any, what: str, first: str, second: str
+) -> list[T]:
+    """What has an id and both figures; anything else is passed over."""
     found = []
-    for each in dicts_of(dict_of(answer).get("weights")):
-        mass_g, tolerance_g = number_of(each.get("mass_g")), number_of(each.get("tolerance_g"))
-        if isinstance(each.get("id"), str) and mass_g is not None and tolerance_g is not None:
-            found.append(CheckWeightRow(each["id"], mass_g, tolerance_g))
+    for each in dicts_of(dict_of(answer).get(what)):
+        one, other = number_of(each.get(first)), number_of(each.get(second))
+        if isinstance(each.get("id"), str) and one is not None and other is not None:
+            found.append(make(each["id"], one, other))
     return found
 
 
@@ -174,9 +185,4 @@ class SieveRow:
 
 def sieves_of(answer: Any) -> list[SieveRow]:
     """The sieves that a run may name."""
-    found = []
-    for each in dicts_of(dict_of(answer).get("sieves")):
-        aperture_um, frame_mm = number_of(each.get("aperture_um")), number_of(each.get("frame_mm"))
-        if isinstance(each.get("id"), str) and aperture_um is not None and frame_mm is not None:
-            found.append(SieveRow(each["id"], aperture_um, frame_mm))
-    return found
+    return _with_two_figures(SieveRow, answer, "sieves", "aperture_um", "frame_mm")

@@ -77,7 +77,7 @@ OPENED: dict[str, Opened] = {
     "SignScreen": lambda snapshot: [SignScreen(form(40), _send) for form in (accept_form, reject_form)],
     "CompareScreen": lambda snapshot: [CompareScreen((40, 38))],
 }
-BASES = {"BoardScreen", "ReadingScreen", "WatchedScreen"}
+BASES = {"BoardScreen", "ReadingScreen", "ScrolledScreen", "WatchedScreen"}
 ELSEWHERE = {"BenchScreen", "WaitScreen"}
 """Drawn by tests of their own: the one under all others, and the one before it."""
 

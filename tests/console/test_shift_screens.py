@@ -165,7 +165,7 @@ async def test_a_scan_in_the_form_of_a_new_run_finds_its_plan(tmp_path: Path) ->
         assert watched.sent()[-1][1]["lot"] == "L-2031"
 
 
-@pytest.mark.parametrize("before, who", [("m.other", "m.other"), ("", "j.tester")])
+@pytest.mark.parametrize(("before", "who"), [("m.other", "m.other"), ("", "j.tester")])
 async def test_the_next_determination_is_filled_in(tmp_path: Path, before: str, who: str) -> None:
     """Left from before a restart it names no operator: who works at this console is filled in."""
     following = NextRunView(

@@ -6,7 +6,7 @@ from typing import ClassVar
 
 from textual.app import ComposeResult
 from textual.binding import Binding, BindingType
-from textual.containers import VerticalScroll
+from textual.content import Content
 from textual.widgets import Static
 
 from logger.console.console import KeyLabels
@@ -15,25 +15,19 @@ from logger.console.literal import fit, literal
 from logger.console.panels.compared import compared_table
 from logger.console.panels.ink import BAD, DIM, STRONG, line, page, paragraph
 from logger.console.panels.kept_charts import LETTERS, compared_chart
-from logger.console.screens.board_screen import BoardScreen
+from logger.console.screens.scrolled_screen import ScrolledScreen
 
 MOST = len(LETTERS)
 
 
-class CompareScreen(BoardScreen):
+class CompareScreen(ScrolledScreen):
     """Asks for the runs and shows chart or table."""
 
     BINDINGS: ClassVar[list[BindingType]] = [
         Binding("c,C", "turn('chart')", show=False),
         Binding("t,T", "turn('table')", show=False),
         Binding("left,right,tab", "turn('')", show=False),
-        Binding("down", "read(1)", show=False),
-        Binding("up", "read(-1)", show=False),
-        Binding("pagedown,space", "read(12)", show=False),
-        Binding("pageup", "read(-12)", show=False),
-        Binding("escape,q,Q", "leave", show=False),
     ]
-    AUTO_FOCUS = ""
     CSS = """
     #run-head { height: 1; margin: 0 0 1 0; }
     """
@@ -53,15 +47,14 @@ class CompareScreen(BoardScreen):
         """Heading, chart or table, keys."""
         yield from self.frame()
         yield Static(markup=False, id="run-head", classes="body")
-        with VerticalScroll(id="text", classes="body", can_focus=False):
-            yield Static(markup=False, id="words")
+        yield from self.area()
         yield self.key_line()
 
     def on_mount(self) -> None:
         """Asks."""
         super().on_mount()
         self.run_worker(self._fetch(), name="ask for runs")
-        self._fill()
+        self.fill()
 
     def key_labels(self) -> KeyLabels:
         """Two pages."""
@@ -75,41 +68,26 @@ class CompareScreen(BoardScreen):
                 self._runs.append(kept_run(reply.data))
             else:
                 self._problems.append(f"Run {number}: {reply.text}")
-        self._fill()
+        self.fill()
 
     def action_turn(self, name: str) -> None:
         """Chart or table."""
         self._page = name or ("table" if self._page == "chart" else "chart")
-        self.query_one("#text", VerticalScroll).scroll_home(animate=False)
-        self._fill()
+        self.from_the_top()
 
-    def action_read(self, rows: int) -> None:
-        """Scrolls."""
-        self.query_one("#text", VerticalScroll).scroll_relative(y=rows, animate=False)
-
-    def action_leave(self) -> None:
-        """Back."""
-        self.dismiss()
-
-    def on_resize(self, event: object) -> None:
-        """The chart fills the room."""
-        super().on_resize(event)  # type: ignore[arg-type]
-        if self.ready:
-            self.call_after_refresh(self._fill)
-
-    def _fill(self) -> None:
-        if not self.query("#words"):
-            return  # left meanwhile
-        area = self.query_one("#text", VerticalScroll)
-        width, height = max(10, area.size.width - 2), max(3, area.size.height)
+    def fill(self) -> None:
+        """The letters of the runs over the text."""
+        super().fill()
         named = [f"{letter} run {run.row.number}" for letter, run in zip(LETTERS, self._runs, strict=False)]
         head = fit(f"   {' · '.join(named)}", max(4, self.size.width - 2 - len(self.heading)))
-        self.query_one("#run-head", Static).update(line((self.heading, STRONG), (head, DIM)))
+        for shown in self.query("#run-head").results(Static):
+            shown.update(line((self.heading, STRONG), (head, DIM)))
+
+    def text(self, width: int, height: int) -> Content:
+        """What could not be shown, then chart or table."""
         told = [each for text in self._problems for each in paragraph(literal(text), width, BAD)]
         if not self._runs:
-            shown = page(told or [line(("Asking the service …", DIM))])
-        elif self._page == "chart":
-            shown = page([*told, compared_chart(self._runs, width, height - len(told))])
-        else:
-            shown = page([*told, compared_table(self._runs, width)])
-        self.query_one("#words", Static).update(shown)
+            return page(told or [line(("Asking the service …", DIM))])
+        if self._page == "chart":
+            return page([*told, compared_chart(self._runs, width, height - len(told))])
+        return page([*told, compared_table(self._runs, width)])

@@ -5,9 +5,7 @@ from __future__ import annotations
 from typing import Any, ClassVar
 
 from textual.binding import Binding, BindingType
-from textual.containers import VerticalScroll
 from textual.content import Content
-from textual.events import Resize
 
 from logger.console.answers import dict_of, dicts_of, text_of
 from logger.console.console import KeyLabels
@@ -70,23 +68,12 @@ class ControlScreen(ReadingScreen):
             self._problem = "" if self._chart else NO_CHECKS
         else:
             self._problem = reply.text
-        self._refill()
+        self.fill()
 
-    def _refill(self) -> None:
-        if self.query("#words"):
-            self.fill()
-
-    def on_resize(self, event: Resize) -> None:
-        """The chart fills the room."""
-        super().on_resize(event)
-        if self.ready:
-            self.call_after_refresh(self._refill)
-
-    def text(self, width: int) -> Content:
+    def text(self, width: int, height: int) -> Content:
         """The chart, and which of how many it is."""
         if self._problem:
             return page(paragraph(literal(self._problem), width, BAD))
-        height = self.query_one("#text", VerticalScroll).size.height
         shown = control(self._chart, width, height - 1)
         named = [
             f"{'▶ ' if at == self._at else ''}{text_of(each.get('sieve_id'), 30)} {text_of(each.get('certificate'), 30)}"

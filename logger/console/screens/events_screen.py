@@ -23,7 +23,7 @@ class EventsScreen(ReadingScreen):
         super().show(board)
         self.fill()
 
-    def text(self, width: int) -> Content:
+    def text(self, width: int, height: int) -> Content:
         """Alarms, events, links."""
         board = self.console.board
         if board is None:

@@ -53,7 +53,7 @@ class HelpScreen(ReadingScreen):
         super().show(board)
         self.fill()
 
-    def text(self, width: int) -> Content:
+    def text(self, width: int, height: int) -> Content:
         """Keys first, then the notes."""
         lines = [each for words in self._about for each in [*paragraph(words, width), Content()]]
         lines += [line(("KEYS", TITLE)), *_key_lines(self._keys, width)]

@@ -9,7 +9,6 @@ from typing import ClassVar
 
 from textual.app import ComposeResult
 from textual.binding import Binding, BindingType
-from textual.containers import VerticalScroll
 from textual.content import Content
 from textual.widgets import Static
 
@@ -19,7 +18,7 @@ from logger.console.literal import fit, literal
 from logger.console.panels import kept_pages
 from logger.console.panels.ink import BAD, DIM, GOOD, STRONG, line, page, paragraph
 from logger.console.panels.kept_charts import run_chart
-from logger.console.screens.board_screen import BoardScreen
+from logger.console.screens.scrolled_screen import ScrolledScreen
 from logger.service.client import Reply
 
 
@@ -52,7 +51,7 @@ PAGES = (
 )
 
 
-class RunScreen(BoardScreen):
+class RunScreen(ScrolledScreen):
     """Asks for the run once and shows its pages."""
 
     BINDINGS: ClassVar[list[BindingType]] = [
@@ -62,14 +61,8 @@ class RunScreen(BoardScreen):
         ),
         Binding("right,tab", "next(1)", show=False),
         Binding("left,shift+tab", "next(-1)", show=False),
-        Binding("down", "read(1)", show=False),
-        Binding("up", "read(-1)", show=False),
-        Binding("pagedown,space", "read(12)", show=False),
-        Binding("pageup", "read(-12)", show=False),
         Binding("p,P", "report", show=False),
-        Binding("escape,q,Q", "leave", show=False),
     ]
-    AUTO_FOCUS = ""
     CSS = """
     #run-head { height: 1; }
     #run-told { height: auto; min-height: 1; max-height: 3; }
@@ -91,15 +84,14 @@ class RunScreen(BoardScreen):
         yield from self.frame()
         yield Static(markup=False, id="run-head", classes="body")
         yield Static(markup=False, id="run-told", classes="body")
-        with VerticalScroll(id="text", classes="body", can_focus=False):
-            yield Static(markup=False, id="words")
+        yield from self.area()
         yield self.key_line()
 
     def on_mount(self) -> None:
         """Asks."""
         super().on_mount()
         self.run_worker(self._fetch(), name="ask for a run")
-        self._fill()
+        self.fill()
 
     def key_labels(self) -> KeyLabels:
         """The pages first."""
@@ -121,22 +113,17 @@ class RunScreen(BoardScreen):
             self._run, self._problem = kept_run(reply.data), ""
         else:
             self._problem = reply.text
-        self._fill()
+        self.fill()
 
     def action_turn(self, place: int) -> None:
         """Another page, from its top."""
         self._told = None
         self._page = place
-        self.query_one("#text", VerticalScroll).scroll_home(animate=False)
-        self._fill()
+        self.from_the_top()
 
     def action_next(self, step: int) -> None:
         """The page beside."""
         self.action_turn((self._page + step) % len(PAGES))
-
-    def action_read(self, rows: int) -> None:
-        """Scrolls."""
-        self.query_one("#text", VerticalScroll).scroll_relative(y=rows, animate=False)
 
     def action_report(self) -> None:
         """Writes the report beside the loop; the answer stands in the place of the head line."""
@@ -154,30 +141,21 @@ class RunScreen(BoardScreen):
 
     def _say(self, reply: Reply) -> None:
         self._told = reply
-        self._fill()
+        self.fill()
 
-    def action_leave(self) -> None:
-        """Back."""
-        self.dismiss()
+    def fill(self) -> None:
+        """Which run and page it is, and what was said, over the text."""
+        for head in self.query("#run-head").results(Static):
+            head.update(self._head(self.size.width - 2))
+        for told in self.query("#run-told").results(Static):
+            told.update(page(self._told_lines(max(10, self.size.width - 4))))
+        super().fill()
 
-    def on_resize(self, event: object) -> None:
-        """The chart fills the room."""
-        super().on_resize(event)  # type: ignore[arg-type]
-        if self.ready:
-            self.call_after_refresh(self._fill)
-
-    def _fill(self) -> None:
-        if not self.query("#words"):
-            return  # left meanwhile
-        area = self.query_one("#text", VerticalScroll)
-        width, height = max(10, area.size.width - 2), max(3, area.size.height)
-        self.query_one("#run-head", Static).update(self._head(self.size.width - 2))
-        self.query_one("#run-told", Static).update(page(self._told_lines(width)))
-        words = self.query_one("#words", Static)
+    def text(self, width: int, height: int) -> Content:
+        """The page that was chosen."""
         if self._run is None:
-            words.update(page([line((literal(self._problem), BAD))]))
-        else:
-            words.update(PAGES[self._page].draw(self._run, width, height))
+            return page([line((literal(self._problem), BAD))])
+        return PAGES[self._page].draw(self._run, width, height)
 
     def _told_lines(self, width: int) -> list[Content]:
         if self._told is None:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -70,6 +70,11 @@ def row_of(data: Mapping[str, Any]) -> RunRow:
         sieve=text_of(data.get("sieve_id"), 64),
         revision=whole_of(data.get("revision")),
     )
+
+
+def place_of(chosen: RunRow | None, rows: Sequence[RunRow]) -> int | None:
+    """Where the chosen run is among other rows; None where it is not, or none was chosen."""
+    return next((at for at, row in enumerate(rows) if chosen and row.number == chosen.number), None)
 
 
 def head_line(width: int) -> str:

@@ -239,3 +239,5 @@ class Snapshot:
     controls_held_by: str
     you_hold_controls: bool
     next_run: NextRunView | None = None
+    revised: int = 0
+    """Reviews, corrections and invalidations since the service started: what a console shows of a kept run may be old."""

@@ -58,6 +58,7 @@ def snapshot(service: BenchService, you: str = "") -> Snapshot:
         controls_held_by=service.controls_held_by,
         you_hold_controls=bool(you) and service.controls_held_by == you,
         next_run=_following(service),
+        revised=0 if service.office is None else service.office.reviews.revised,
     )
 
 

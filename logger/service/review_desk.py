@@ -43,6 +43,8 @@ class ReviewDesk:
         self._people, self._register, self._reviews, self._read_plan = people, register, reviews, read_plan
         self.on_revised: Callable[[str], None] = lambda run_id: None
         """A revision of this run is kept."""
+        self.revised = 0
+        """Revisions kept since the service started: who looks at kept runs looks again."""
 
     async def handle(self, args: Mapping[str, Any], utc: str) -> str:
         """`do` accept, reject, correct or invalidate, with `run`, `by`, `password`, `why`. Raises Refused."""
@@ -56,6 +58,7 @@ class ReviewDesk:
         why = str(args.get("why") or "")
         step = await asyncio.to_thread(self._step, str(do), seen, who, state, args, why, utc)
         body = await asyncio.wrap_future(self._reviews.append(seen, step))
+        self.revised += 1
         self.on_revised(seen.run_id)
         return (
             f"Run {seen.number}: {review_text(body)}. Record revision {body['revision']} goes to the plant."

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import copy
 from collections.abc import Callable
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -11,7 +13,7 @@ from textual.widgets import Input
 
 from logger.app.paths import DataFolder
 from tests.console import examples
-from tests.console.watching import watching
+from tests.console.watching import Watching, watching
 from tests.kept_history import RUNS, Found, answers, keep_history
 
 pytestmark = pytest.mark.asyncio
@@ -70,6 +72,136 @@ async def test_a_rejection_asks_for_its_reason(
         await watched.app.screen.query_one("#field-password", Input).action_submit()
         await watched.until_shown("reason is needed.")
         assert watched.sent() == []
+
+
+class Elsewhere:
+    """The answers of the service, in which run 2 is revised from somewhere else."""
+
+    def __init__(self, found: Callable[[str, dict[str, Any]], Found]) -> None:
+        self._found, self.revision, self.review = found, 1, "unreviewed"
+
+    async def revise(self, watched: Watching, revision: int, review: str) -> None:
+        """As the service tells it: the picture counts one revision more."""
+        self.revision, self.review = revision, review
+        shown = watched.service.snapshot
+        await watched.service.show(replace(shown, revised=shown.revised + 1))
+
+    def __call__(self, what: str, args: dict[str, Any]) -> Found:
+        ok, text, data = copy.deepcopy(self._found(what, args))
+        if what == "runs":
+            data["runs"] = [
+                each for each in data["runs"] if each["number"] == 1 or self.review == "unreviewed"
+            ]
+        if what == "run" and args["which"] == "2":
+            sha256 = f"{self.revision:064}"
+            now = {"revision": self.revision, "review": self.review}
+            data["run"] |= now
+            data["record"] |= {**now, "record_sha256": sha256}
+        return ok, text, data
+
+
+async def test_who_reviews_reads_a_run_again_that_was_corrected_meanwhile(
+    tmp_path: Path, found: Callable[[str, dict[str, Any]], Found]
+) -> None:
+    elsewhere = Elsewhere(found)
+    async with watching(tmp_path, examples.idle(), found=elsewhere) as watched:
+        await watched.press("g", "r")
+        await watched.until_shown("2 shown")
+        await watched.press("enter")
+        await watched.until_shown("RUN 2 numbers")
+        await watched.until_shown("unreviewed; revision 1 of the record")
+        await elsewhere.revise(watched, 2, "unreviewed")
+        await watched.until_shown("✗ This page is old: the record is now in revision 2, unreviewed.")
+        await watched.until_shown("Enter read again")
+        await watched.press("a")
+        assert "ACCEPT RUN 2" not in watched.words(), "nobody signs what changed under their eyes"
+        assert "revision 1 of the record" in watched.words()
+        await watched.press("enter")
+        await watched.until_shown("revision 2 of the record")
+        assert "This page is old" not in watched.words()
+        await watched.press("a")
+        await watched.until_shown("ACCEPT RUN 2")
+        await watched.press(*"anna", "enter", "enter", *"secret", "enter")
+        await watched.until(lambda: watched.sent())
+        assert watched.sent()[0][1]["seen"] == f"{2:064}", "what is on the screen is what is signed"
+
+
+async def test_an_own_signature_makes_no_page_old(
+    tmp_path: Path, found: Callable[[str, dict[str, Any]], Found]
+) -> None:
+    elsewhere = Elsewhere(found)
+
+    def sign(name: str, args: dict[str, Any]) -> tuple[bool, str]:
+        elsewhere.revision, elsewhere.review = 2, "accepted"
+        return True, "Run 2: reviewed and accepted."
+
+    async with watching(tmp_path, examples.idle(), found=elsewhere, answer=sign) as watched:
+        await watched.press("g", "r")
+        await watched.until_shown("2 shown")
+        await watched.press("enter")
+        await watched.until_shown("revision 1 of the record")
+        await watched.press("a")
+        await watched.until_shown("ACCEPT RUN 2")
+        await watched.press(*"anna", "enter", "enter", *"secret", "enter")
+        await watched.until_shown("✓ Run 2: reviewed and accepted.")
+        await watched.until_shown("revision 2 of the record")
+        asked = len(watched.service.questions)
+        await elsewhere.revise(watched, 2, "accepted")
+        await watched.until(lambda: len(watched.service.questions) > asked)
+        await watched.settle()
+        assert "This page is old" not in watched.words()
+
+
+async def test_the_list_of_what_waits_follows_and_the_mark_stays_on_its_run(
+    tmp_path: Path, found: Callable[[str, dict[str, Any]], Found]
+) -> None:
+    elsewhere = Elsewhere(found)
+    async with watching(tmp_path, examples.idle(), found=elsewhere) as watched:
+        await watched.press("g", "r")
+        await watched.until_shown("2 shown")
+        await watched.press("down")
+        await watched.until_shown("▸ 1 ")
+        await elsewhere.revise(watched, 2, "accepted")
+        await watched.until_shown("1 shown")
+        await watched.until_shown("▸ 1 ")
+        await elsewhere.revise(watched, 3, "unreviewed")
+        await watched.until_shown("2 shown")
+        await watched.until_shown("▸ 1 ")
+
+
+async def test_an_open_page_of_the_history_follows_by_itself(
+    tmp_path: Path, found: Callable[[str, dict[str, Any]], Found]
+) -> None:
+    elsewhere = Elsewhere(found)
+    async with watching(tmp_path, examples.idle(), found=elsewhere) as watched:
+        await watched.press("g", "h")
+        await watched.until_shown("2 shown")
+        await watched.press("enter")
+        await watched.until_shown("RUN 2 chart")
+        await watched.press("n")
+        await watched.until_shown("unreviewed; revision 1 of the record")
+        await elsewhere.revise(watched, 2, "rejected")
+        await watched.until_shown("✓ Read again: the record is now in revision 2, rejected.")
+        await watched.until_shown("rejected; revision 2 of the record")
+
+
+async def test_what_happened_while_the_service_was_away_is_asked_for(
+    tmp_path: Path, found: Callable[[str, dict[str, Any]], Found]
+) -> None:
+    """A service that was started again counts from nothing."""
+    elsewhere = Elsewhere(found)
+    async with watching(tmp_path, examples.idle(), found=elsewhere) as watched:
+        await watched.press("g", "h")
+        await watched.until_shown("2 shown")
+        await watched.press("enter")
+        await watched.until_shown("RUN 2 chart")
+        await watched.press("n")
+        await watched.until_shown("revision 1 of the record")
+        await watched.service.stop()
+        await watched.until(lambda: watched.app.board is not None and not watched.app.board.answering)
+        elsewhere.revision, elsewhere.review = 2, "rejected"
+        await watched.service.start()
+        await watched.until_shown("rejected; revision 2 of the record")
 
 
 @pytest.mark.full

@@ -62,7 +62,7 @@ def _result(run: KeptRun) -> Iterator[tuple[str, str]]:
         )
     yield "outcome", f"{run.row.outcome}: {text_of(record.get('reason'))}"
     yield "decision", run.row.decision
-    yield "review", f"{_review(run)}; revision {run.row.revision or NOTHING} of the record"
+    yield "review", f"{review_words(run)}; revision {run.row.revision or NOTHING} of the record"
     if result:
         yield "weighed", f"{text_of(result.get('residue_g'))} g of {text_of(result.get('charge_g'))} g"
     effective_s, decision_s = number_of(times.get("effective_s")), number_of(times.get("decision_s"))
@@ -73,7 +73,7 @@ def _result(run: KeptRun) -> Iterator[tuple[str, str]]:
         yield "deviation", text_of(deviation.get("text"))
 
 
-def _review(run: KeptRun) -> str:
+def review_words(run: KeptRun) -> str:
     """Where it stands, by whom; in a word where the record does not say more."""
     with contextlib.suppress(KeyError, TypeError, IndexError, AttributeError):
         return text_of(review_text(run.record))

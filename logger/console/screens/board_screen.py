@@ -29,6 +29,8 @@ class BoardScreen(Screen[None]):
     """Sentences that its help page says about this screen."""
 
     _typed_in: Widget | None = None
+    _kept: tuple[bool, int, bool] | None = None
+    """Whether the service answered, revisions it has made, whether a run is over: as last seen by this screen."""
     ready = False
     """Whether the parts are there to be drawn into."""
 
@@ -65,6 +67,19 @@ class BoardScreen(Screen[None]):
         self.set_rows(strip, rows)
         for panel in self.query(Panel):
             panel.show(board)
+        self._look_whether_kept_changed(board)
+
+    def _look_whether_kept_changed(self, board: Board) -> None:
+        before = self._kept
+        self._kept = (board.answering, board.snapshot.revised, "start" in board.snapshot.can)
+        if before is not None and self._kept != before and board.answering:
+            self.kept_changed()
+
+    def kept_changed(self) -> None:
+        """A run was reviewed, corrected or ended since this screen was opened, perhaps elsewhere, or that is not known.
+
+        Screens that show what is kept ask again.
+        """
 
     def set_rows(self, widget: Widget, rows: int) -> None:
         """Gives the widget this height; none at all hides it. Does nothing when it has it already."""

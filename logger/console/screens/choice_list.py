@@ -25,9 +25,10 @@ class ChoiceList(OptionList):
             classes="body choices",
         )
 
-    def show_rows(self, rows: Sequence[Content]) -> None:
-        """Other rows; the mark stays where it was as far as there is a row."""
-        at, self._marked, self._rows = self.highlighted, None, tuple(rows)
+    def show_rows(self, rows: Sequence[Content], at: int | None = None) -> None:
+        """Other rows, that `at` marked; without it the mark stays where it was as far as there is a row."""
+        at = self.highlighted if at is None else at
+        self._marked, self._rows = None, tuple(rows)
         self.set_options(Option(Content(NO_MARK) + row) for row in rows)
         self.highlighted = min(at or 0, len(rows) - 1) if rows else None
 

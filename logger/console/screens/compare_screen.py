@@ -53,21 +53,29 @@ class CompareScreen(ScrolledScreen):
     def on_mount(self) -> None:
         """Asks."""
         super().on_mount()
-        self.run_worker(self._fetch(), name="ask for runs")
+        self._ask()
         self.fill()
 
     def key_labels(self) -> KeyLabels:
         """Two pages."""
         return [("c", "chart"), ("t", "table"), ("↑ ↓", "read"), ("?", "help"), ("Esc", "back")]
 
+    def kept_changed(self) -> None:
+        """One of the runs was corrected, perhaps."""
+        self._ask()
+
+    def _ask(self) -> None:
+        self.run_worker(self._fetch(), exclusive=True, group="runs", name="ask for runs")
+
     async def _fetch(self) -> None:
-        client = self.console.client
+        client, found, problems = self.console.client, [], []
         for number in self._numbers:
             reply = await client.query("run", which=str(number), parts=["record", "curves"])
             if reply.ok:
-                self._runs.append(kept_run(reply.data))
+                found.append(kept_run(reply.data))
             else:
-                self._problems.append(f"Run {number}: {reply.text}")
+                problems.append(f"Run {number}: {reply.text}")
+        self._runs, self._problems = found, problems
         self.fill()
 
     def action_turn(self, name: str) -> None:

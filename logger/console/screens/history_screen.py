@@ -21,6 +21,7 @@ from logger.console.run_rows import (
     detail_words,
     head_line,
     next_value,
+    place_of,
     row_line,
     row_of,
     typed_filter,
@@ -223,11 +224,15 @@ class HistoryScreen(BoardScreen):
         rows = [row_of(each) for each in dicts_of(answer.get("runs"))]
         cursor = number_of(answer.get("cursor"))
         self._cursor = None if cursor is None else int(cursor)
+        before = self._chosen()
         self._rows = [*self._rows, *rows] if how == "more" else rows
         filtered = len(self._question("anew")) > 1
         self._said = "" if self._rows else NOTHING_FITS if filtered else NOTHING_KEPT
         self._refused = False
-        self._fill(keep_place=how != "anew")
+        if how == "anew":
+            self.query_one("#runs", ChoiceList).highlighted = None
+            before = None
+        self._fill(before)
 
     def _question(self, how: How) -> dict[str, Any]:
         """What was typed and chosen; from the top, the next page, or what is shown once more."""
@@ -242,6 +247,10 @@ class HistoryScreen(BoardScreen):
     def on_screen_resume(self, event: ScreenResume) -> None:
         """Back from a run: what was signed or corrected meanwhile is shown."""
         super().on_screen_resume(event)
+        self.kept_changed()
+
+    def kept_changed(self) -> None:
+        """What is shown is asked for once more."""
         if 0 < len(self._rows) <= MOST_AGAIN:
             self._ask("again")
 
@@ -256,13 +265,13 @@ class HistoryScreen(BoardScreen):
         place = self.query_one("#runs", ChoiceList).highlighted
         return self._rows[place] if place is not None and place < len(self._rows) else None
 
-    def _fill(self, keep_place: bool = True) -> None:
+    def _fill(self, chosen: RunRow | None = None) -> None:
+        """The list; the mark goes where the chosen run is now, or stays in its place."""
         runs = self.query_one("#runs", ChoiceList)
         width = max(20, runs.size.width - len(NO_MARK) - SCROLL_BAR)
         self.query_one("#runs-head", Static).update(line((NO_MARK + head_line(width), TITLE)))
-        if not keep_place:
-            runs.highlighted = None
-        runs.show_rows([Content(row_line(row, width, row.number in self._marked)) for row in self._rows])
+        rows = [Content(row_line(row, width, row.number in self._marked)) for row in self._rows]
+        runs.show_rows(rows, place_of(chosen, self._rows))
         self._tell()
 
     def _tell(self) -> None:

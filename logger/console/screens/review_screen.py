@@ -12,13 +12,15 @@ from textual.widgets import OptionList, Static
 
 from logger.console.answers import dict_of, dicts_of, text_of
 from logger.console.console import KeyLabels
+from logger.console.kept import KeptRun
 from logger.console.literal import literal
 from logger.console.panels.ink import BAD, DIM, STRONG, TITLE, flow, line, page, paragraph
-from logger.console.run_rows import RunRow, detail_words, head_line, row_line, row_of
+from logger.console.run_rows import RunRow, detail_words, head_line, place_of, row_line, row_of
 from logger.console.screens.board_screen import BoardScreen
 from logger.console.screens.choice_list import NO_MARK, ChoiceList
 from logger.console.screens.form_screen import Values
-from logger.console.screens.run_screen import PAGES, RunScreen
+from logger.console.screens.key_line import KeyLine
+from logger.console.screens.run_screen import PAGES, RunScreen, stands_now
 from logger.console.screens.sign_screen import SignScreen, accept_form, reject_form
 from logger.service.client import Reply
 
@@ -69,6 +71,10 @@ class ReviewScreen(BoardScreen):
         if self.ready:
             self._ask()
 
+    def kept_changed(self) -> None:
+        """A run has ended, or was signed or corrected elsewhere."""
+        self._ask()
+
     def key_labels(self) -> KeyLabels:
         """The keys of the list."""
         return [("Enter", "open"), ("↑ ↓", "choose"), ("?", "help"), ("Esc", "back")]
@@ -104,21 +110,22 @@ class ReviewScreen(BoardScreen):
         reply = await self.console.client.query("runs", review="unreviewed", limit=PAGE)
         if not self.query("#waiting"):
             return  # left meanwhile
-        answer = dict_of(reply.data)
+        answer, before = dict_of(reply.data), self._chosen()
         self._rows = [row_of(each) for each in dicts_of(answer.get("runs"))]
         self._more, self._refused = answer.get("cursor") is not None, not reply.ok
         self._said = reply.text if not reply.ok else "" if self._rows else NONE_WAITS
-        self._fill()
+        self._fill(before)
 
     def _chosen(self) -> RunRow | None:
         place = self.query_one("#waiting", ChoiceList).highlighted
         return self._rows[place] if place is not None and place < len(self._rows) else None
 
-    def _fill(self) -> None:
+    def _fill(self, chosen: RunRow | None = None) -> None:
         runs = self.query_one("#waiting", ChoiceList)
         width = max(20, runs.size.width - len(NO_MARK) - SCROLL_BAR)
         self.query_one("#waiting-head", Static).update(line((NO_MARK + head_line(width), TITLE)))
-        runs.show_rows([Content(row_line(row, width, False)) for row in self._rows])
+        rows = [Content(row_line(row, width, False)) for row in self._rows]
+        runs.show_rows(rows, place_of(chosen, self._rows))
         self._tell()
 
     def _tell(self) -> None:
@@ -149,6 +156,7 @@ class ReviewRunScreen(RunScreen):
     BINDINGS: ClassVar[list[BindingType]] = [
         Binding("a,A", "sign('accept')", show=False),
         Binding("x,X", "sign('reject')", show=False),
+        Binding("enter", "read_again", show=False),
     ]
     about = (
         "Look at numbers, decision, deviations and events, then sign.",
@@ -157,10 +165,15 @@ class ReviewRunScreen(RunScreen):
 
     def __init__(self, number: int) -> None:
         super().__init__(number)
+        self._newer: KeptRun | None = None
+        """The run as it is kept now, while what is shown is older: nobody signs what changed under their eyes."""
+        self._signed = False
         self._page = [each.word for each in PAGES].index("numbers")
 
     def key_labels(self) -> KeyLabels:
         """Signing first."""
+        if self._newer is not None:
+            return [("Enter", "read again"), *super().key_labels()]
         return [("a", "accept"), ("x", "reject"), *super().key_labels()]
 
     def key_help(self) -> KeyLabels:
@@ -174,6 +187,8 @@ class ReviewRunScreen(RunScreen):
     def action_sign(self, do: str) -> None:
         """Asks who and with which password."""
         record = self._run.record if self._run is not None else {}
+        if self._newer is not None:
+            return
         if not record:
             self._say(Reply(False, "There is no record to sign yet."))
             return
@@ -184,14 +199,41 @@ class ReviewRunScreen(RunScreen):
                 "review", do=do, run=str(self._number), seen=seen, **values
             )
             if reply.ok:
-                self._told = reply
+                self._told, self._signed = reply, True
             return reply
 
         form = accept_form(self._number) if do == "accept" else reject_form(self._number)
         self.app.push_screen(SignScreen(form, send))
 
     def on_screen_resume(self, event: ScreenResume) -> None:
-        """Signed, perhaps: the record is asked for again."""
+        """Signed, perhaps, or refused since somebody else was first: the record is asked for again."""
         super().on_screen_resume(event)
         if self.ready:
-            self.run_worker(self._fetch(), exclusive=True, group="run", name="ask for the run again")
+            self._ask()
+
+    def changed(self, newer: KeptRun) -> None:
+        """By the signature that was just given here, or elsewhere: then it is read first."""
+        if self._signed:
+            self._signed = False
+            self.take(newer)
+        else:
+            self._newer = newer
+            self.query_one("#form-keys", KeyLine).refresh_labels()
+
+    def take(self, run: KeptRun) -> None:
+        """What is shown is what is kept."""
+        super().take(run)
+        self._newer = None
+
+    def action_read_again(self) -> None:
+        """Shows the run as it is kept now."""
+        if self._newer is not None:
+            self.take(self._newer)
+            self.query_one("#form-keys", KeyLine).refresh_labels()
+            self.fill()
+
+    def told(self) -> Reply | None:
+        """That the page is old, as long as it is."""
+        if self._newer is None:
+            return super().told()
+        return Reply(False, f"This page is old: {stands_now(self._newer)}. Enter reads it again.")

@@ -19,6 +19,7 @@ from logger.console.panels import kept_pages
 from logger.console.panels.ink import BAD, DIM, GOOD, STRONG, line, page, paragraph
 from logger.console.panels.kept_charts import run_chart
 from logger.console.screens.scrolled_screen import ScrolledScreen
+from logger.console.words import NOTHING
 from logger.service.client import Reply
 
 
@@ -90,7 +91,7 @@ class RunScreen(ScrolledScreen):
     def on_mount(self) -> None:
         """Asks."""
         super().on_mount()
-        self.run_worker(self._fetch(), name="ask for a run")
+        self._ask()
         self.fill()
 
     def key_labels(self) -> KeyLabels:
@@ -107,13 +108,31 @@ class RunScreen(ScrolledScreen):
             ("Esc", "Back."),
         ]
 
+    def kept_changed(self) -> None:
+        """Signed or corrected elsewhere, perhaps: asks again."""
+        self._ask()
+
+    def _ask(self) -> None:
+        self.run_worker(self._fetch(), exclusive=True, group="run", name="ask for a run")
+
     async def _fetch(self) -> None:
         reply = await self.console.client.query("run", which=str(self._number))
-        if reply.ok:
-            self._run, self._problem = kept_run(reply.data), ""
-        else:
+        if not reply.ok:
             self._problem = reply.text
+        elif self._run is None:
+            self.take(kept_run(reply.data))
+        elif (newer := kept_run(reply.data)).row != self._run.row:
+            self.changed(newer)
         self.fill()
+
+    def take(self, run: KeptRun) -> None:
+        """From now on this is shown."""
+        self._run, self._problem = run, ""
+
+    def changed(self, newer: KeptRun) -> None:
+        """The run is no longer as it is shown here."""
+        self.take(newer)
+        self._told = Reply(True, f"Read again: {stands_now(newer)}.")
 
     def action_turn(self, place: int) -> None:
         """Another page, from its top."""
@@ -158,10 +177,15 @@ class RunScreen(ScrolledScreen):
         return PAGES[self._page].draw(self._run, width, height)
 
     def _told_lines(self, width: int) -> list[Content]:
-        if self._told is None:
+        told = self.told()
+        if told is None:
             return []
-        style = GOOD if self._told.ok else BAD
-        return paragraph(f"{'✓' if self._told.ok else '✗'} {literal(self._told.text)}", width, style)
+        style = GOOD if told.ok else BAD
+        return paragraph(f"{'✓' if told.ok else '✗'} {literal(told.text)}", width, style)
+
+    def told(self) -> Reply | None:
+        """What stands over the page."""
+        return self._told
 
     def _head(self, width: int) -> Content:
         shown = PAGES[self._page].word
@@ -170,3 +194,8 @@ class RunScreen(ScrolledScreen):
         row = self._run.row
         rest = f"  {shown} · {residue_words(self._run)} · {row.method} · {row.sample}"
         return line((self.heading, STRONG), (fit(rest, max(4, width - len(self.heading))), DIM))
+
+
+def stands_now(run: KeptRun) -> str:
+    """Which revision there is now, and how it was reviewed, as half a sentence."""
+    return f"the record is now in revision {run.row.revision or NOTHING}, {kept_pages.review_words(run)}"

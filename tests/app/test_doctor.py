@@ -5,12 +5,17 @@ from __future__ import annotations
 import contextlib
 import os
 import sqlite3
+import subprocess
+import sys
+from collections.abc import Iterator
 from contextlib import closing
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
 import pytest
 
+from drivers.port_lock import port_users
+from drivers.pty_ends import serves
 from logger.app.doctor import computer, instruments, records
 from logger.app.doctor.bench import find_bench, methods_and_rig
 from logger.app.doctor.examine import examine
@@ -77,25 +82,61 @@ def test_swapped_ports_and_a_silent_one_are_told(tmp_path: Path) -> None:
     assert exit_code(findings) == 4
 
 
+@contextlib.contextmanager
+def terminal_pair() -> Iterator[str]:
+    """A pseudo terminal whose far end this process holds, as a virtual rig does; gives its name."""
+    master, slave = os.openpty()
+    try:
+        yield os.ttyname(slave)
+    finally:
+        os.close(slave)
+        os.close(master)
+
+
+@contextlib.contextmanager
+def opened_elsewhere(port: str) -> Iterator[int]:
+    """Another process has the port open without our lock; gives its number."""
+    command = ["import sys; held = open(sys.argv[1]); print('open', flush=True); sys.stdin.read()", port]
+    with subprocess.Popen(
+        [sys.executable, "-c", *command], stdin=subprocess.PIPE, stdout=subprocess.PIPE, text=True
+    ) as holder:
+        assert holder.stdout is not None
+        assert holder.stdout.readline() == "open\n"
+        yield holder.pid
+        holder.communicate("")
+
+
 def test_a_missing_a_forbidden_and_a_busy_port_are_told_apart(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     absent = instruments.port_trouble(str(tmp_path / "none"), "balance")
     assert absent is not None
     assert "is not there" in absent.what
-    master, slave = os.openpty()
-    with (
-        contextlib.closing(os.fdopen(slave, "rb", buffering=0)),
-        contextlib.closing(os.fdopen(master, "rb", buffering=0)),
-    ):
-        busy = instruments.port_trouble(os.ttyname(slave), "balance")
+    with terminal_pair() as port:
+        with opened_elsewhere(port) as process:
+            busy = instruments.port_trouble(port, "balance")
+            assert not serves(process, port)
         assert busy is not None
-        assert f"process {os.getpid()}" in busy.what
+        assert f"the port is already open in process {process} (" in busy.what
+        assert "," not in busy.what  # the far end's holder is not named with it
         monkeypatch.setattr("logger.app.doctor.instruments.may_open", lambda device: False)
-        forbidden = instruments.port_trouble(os.ttyname(slave), "balance")
+        forbidden = instruments.port_trouble(port, "balance")
     assert forbidden is not None
     assert "usermod -aG" in forbidden.todo
     assert instruments.port_trouble("socket://127.0.0.1:9", "balance") is None
+
+
+def test_a_virtual_rig_is_no_user_of_the_ports_it_serves(tmp_path: Path) -> None:
+    with terminal_pair() as port, terminal_pair() as another:
+        link = tmp_path / "balance"
+        link.symlink_to(port)
+        assert os.getpid() in [user.process for user in port_users(port)]
+
+        assert instruments.port_trouble(str(link), "balance") is None
+        assert serves(os.getpid(), port)
+        assert serves(os.getpid(), another)
+    assert not serves(os.getpid(), port)
+    assert not serves(os.getpid(), str(tmp_path / "none"))
 
 
 def test_a_mistake_in_the_bench_file_is_told_with_its_line(tmp_path: Path) -> None:

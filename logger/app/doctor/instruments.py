@@ -8,6 +8,7 @@ from pathlib import Path
 from drivers.link_error import LinkError
 from drivers.port_lock import device_present, may_open, owning_group, port_users
 from drivers.ports import list_ports, ports_sentence, resolve_port
+from drivers.pty_ends import serves
 from drivers.transport import tcp_address
 from logger.app.doctor.findings import Finding, ok, wrong
 from logger.app.instruments import bench_profiles
@@ -85,7 +86,8 @@ def port_trouble(port: str, where: str) -> Finding | None:
         group = owning_group(device) or "the group that owns it"
         todo = f"sudo usermod -aG {group} $USER, then log out and in again"
         return wrong("instruments", "this user may not open the port", todo, where)
-    if users := port_users(device):
+    # A virtual rig serves its ports, which keeps no one from reading them.
+    if users := [user for user in port_users(device) if not serves(user.process, device)]:
         who = ", ".join(user.words() for user in users)
         return wrong("instruments", f"the port is already open in {who}", "end that program first", where)
     return None

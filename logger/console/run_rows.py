@@ -8,12 +8,10 @@ from typing import Any
 
 from logger.console.answers import number_of, text_of, whole_of
 from logger.console.literal import pad
-from logger.console.words import NOTHING
+from logger.console.words import DECISION_WORDS, NOTHING
 from logger.core.run_list import DECISIONS, OPEN, OUTCOMES, REVIEWS
 
 WIDE_FROM = 120
-DECISION_WORDS = {"accept": "in spec", "inconclusive": "not decided", "reject": "out of spec"}
-"""What the rule said of the figure, against the specification; accepted and rejected are words of the review."""
 FILTER_WORDS = {
     "method": "method_id",
     "outcome": "outcome",

@@ -153,13 +153,19 @@ def forecast(rate: RateView) -> str:
     return f"{text} ({duration(rate.forecast_low_s)} to {high})"
 
 
+DECISION_WORDS = {"accept": "in spec", "inconclusive": "not decided", "reject": "out of spec"}
+"""What the rule said of the figure, against the specification; accepted and rejected are words of the review."""
+
+
 def result_line(result: ResultView) -> str:
     """Outcome, residue with uncertainty, passing."""
     residue = with_uncertainty(result.residue_pct, result.residue_u_pct)
     places = decimals_for(result.residue_u_pct)
     passing = NOTHING if result.passing_pct is None else f"{result.passing_pct:.{places}f}"
     outcome = literal(result.outcome.replace("_", " ").replace("-", " "), 40)
-    return f"{outcome}: residue {residue} % (k = 1), passing {passing} %"
+    decision = DECISION_WORDS.get(result.decision, "no decision")
+    decided = f", {decision} ({literal(result.decided, 60)})" if result.decided else ""
+    return f"{outcome}: residue {residue} % (k = 1), passing {passing} %{decided}"
 
 
 def link_line(link: LinkView) -> str:

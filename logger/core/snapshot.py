@@ -113,7 +113,10 @@ class RateView:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class ResultView:
-    """The figures of a finished run, with standard uncertainties (k = 1)."""
+    """The figures of a finished run, with standard uncertainties (k = 1), and how it stands against its limits.
+
+    `decision` is empty while there is none; `decided` says in a few words by which limit, or why there is none.
+    """
 
     outcome: str
     residue_pct: float | None
@@ -121,6 +124,8 @@ class ResultView:
     passing_pct: float | None
     residue_g: float | None
     reason: str
+    decision: Literal["", "accept", "inconclusive", "reject"] = ""
+    decided: str = ""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -420,6 +420,8 @@ def finished() -> Snapshot:
         passing_pct=76.59,
         residue_g=4.69,
         reason="Loss rate 0.11 %/min between the last two weighings, limit 0.20 %/min.",
+        decision="accept",
+        decided="at most 25 %",
     )
     run = replace(snapshot.run or RUN, result=result)
     return replace(

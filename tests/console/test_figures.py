@@ -3,10 +3,15 @@
 from __future__ import annotations
 
 import dataclasses
+from typing import Any
+
+import pytest
 
 from logger.console.panels import figures
 from logger.console.panels.board import Board
+from logger.console.words import result_line
 from logger.core.run.instruct import LID_UNKNOWN
+from logger.core.snapshot import ResultView
 from tests.console import examples
 
 FREE = "Lid may be opened."
@@ -31,3 +36,60 @@ def test_an_old_figure_is_not_called_stable_and_no_lid_is_called_free() -> None:
     assert FREE not in text
     assert text.count("NOT LIVE") == 2
     assert LID_UNKNOWN in " ".join(text.split())
+
+
+NARROW, WIDE = 22, 38
+"""Columns of the middle figure at 80x24 and at 140x45."""
+
+
+def result_rows(width: int, **result: Any) -> list[str]:
+    snapshot = examples.finished()
+    assert snapshot.run is not None
+    assert snapshot.run.result is not None
+    run = dataclasses.replace(snapshot.run, result=dataclasses.replace(snapshot.run.result, **result))
+    board = Board(dataclasses.replace(snapshot, run=run), True, 0.0, "")
+    return figures.rate_or_result(board, width, 5).plain.split("\n")
+
+
+@pytest.mark.parametrize(
+    ("result", "rows"),
+    [
+        ({}, ["● IN SPEC", "at most 25 %"]),
+        ({"decision": "reject", "decided": "above 25 %"}, ["■ OUT OF SPEC", "above 25 %"]),
+        ({"decision": "inconclusive", "decided": "too near 25 %"}, ["◆ NOT DECIDED", "too near 25 %"]),
+        ({"decision": "", "decided": "takes 2 determinations"}, ["no decision: takes 2", "determinations"]),
+    ],
+)
+def test_the_decision_stands_beside_the_result_at_80_columns(result: dict[str, Any], rows: list[str]) -> None:
+    """Five rows are there: none of it is cut, and no figure goes."""
+    head, *shown = result_rows(NARROW, **result)
+    assert head == "RESIDUE  ENDPOINT"
+    assert shown == ["23.41 ± 0.12 %", *rows, "passing 76.59 %"]
+    assert " ".join(rows) in " ".join(" ".join(result_rows(WIDE, **result)).split())
+
+
+def test_a_run_without_a_result_has_no_decision() -> None:
+    rows = result_rows(
+        NARROW,
+        outcome="aborted",
+        residue_pct=None,
+        residue_u_pct=None,
+        passing_pct=None,
+        decided="",
+        decision="",
+    )
+    assert rows == ["RESIDUE  ABORTED", "–", "passing – %"]
+
+
+def test_lines_say_the_decision_too() -> None:
+    result = ResultView(
+        outcome="endpoint",
+        residue_pct=4.8,
+        residue_u_pct=0.1,
+        passing_pct=95.2,
+        residue_g=1.2,
+        reason="",
+        decision="reject",
+        decided="above 4 %",
+    )
+    assert result_line(result).endswith("passing 95.20 %, out of spec (above 4 %)")

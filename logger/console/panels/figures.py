@@ -10,6 +10,7 @@ from logger.console.literal import literal
 from logger.console.panels.board import Board
 from logger.console.panels.ink import BAD, DIM, GOOD, STRONG, TITLE, line, page, paragraph
 from logger.console.words import (
+    DECISION_WORDS,
     NOTHING,
     band,
     decimals_for,
@@ -24,6 +25,7 @@ from logger.console.words import (
 from logger.core.run.instruct import LID_UNKNOWN
 from logger.core.snapshot import PressureView, RateView, ResultView
 
+DECISION_MARKS = {"accept": "●", "inconclusive": "◆", "reject": "■"}
 OLD = "◌ NOT LIVE"
 """Beside a figure of a service that does not answer: the last one stays, and may be read as nothing more."""
 
@@ -87,8 +89,23 @@ def _result(result: ResultView, width: int, height: int) -> Content:
     lines = _figure(result.residue_pct, result.residue_u_pct, " %", width, height - 3)
     places = decimals_for(result.residue_u_pct)
     passing = NOTHING if result.passing_pct is None else f"{result.passing_pct:.{places}f}"
+    lines += _decision(result, width)
     lines += paragraph(f"passing {passing} %{' (± at k = 1)' if width >= 30 else ''}", width)
-    return _with_room(head, lines, literal(result.reason, 200), width, height)
+    return page([head, *lines][:height])
+
+
+def _decision(result: ResultView, width: int) -> list[Content]:
+    """Against the specification, and by which limit, right below the figure; on one row where it fits."""
+    if result.residue_pct is None or not result.decided:
+        return []
+    decided = literal(result.decided, 60)
+    if not result.decision:
+        return paragraph(f"no decision: {decided}", width, DIM)
+    word = f"{DECISION_MARKS[result.decision]} {DECISION_WORDS[result.decision].upper()}"
+    style = GOOD if result.decision == "accept" else BAD
+    if len(word) + 2 + len(decided) <= width:
+        return [line((word, style), f"  {decided}")]
+    return [line((word, style)), *paragraph(decided, width)]
 
 
 def _figure(value: float | None, u: float | None, unit: str, width: int, rows: int) -> list[Content]:

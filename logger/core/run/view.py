@@ -2,6 +2,10 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
+from typing import Any
+
+from logger.core.method import Method
 from logger.core.readings import Quality
 from logger.core.run.engine import RunEngine
 from logger.core.run.instruct import lid_text
@@ -117,6 +121,7 @@ def _result(run: Run) -> ResultView | None:
     if not facts.result:
         return None
     assessed = facts.result["assessment"]
+    judged = assessed["decision"]
     return ResultView(
         outcome=facts.outcome,
         residue_pct=assessed["residue_pct"],
@@ -124,7 +129,35 @@ def _result(run: Run) -> ResultView | None:
         passing_pct=assessed["passing_pct"],
         residue_g=facts.result["residue_g"],
         reason=facts.ended_reason,
+        decision=judged["outcome"] if judged else "",
+        decided=_by_which_limit(assessed["residue_pct"], judged)
+        if judged
+        else _no_decision(facts.outcome, run.plan.method),
     )
+
+
+def _by_which_limit(residue_pct: float, judged: Mapping[str, Any]) -> str:
+    """The limit that the figure keeps to, misses, or is too near to."""
+    low, high = judged["low_pct"], judged["high_pct"]
+    if judged["outcome"] == "accept":
+        if low is not None and high is not None:
+            return f"{low:g} to {high:g} %"
+        return f"at least {low:g} %" if high is None else f"at most {high:g} %"
+    limit = min((each for each in (low, high) if each is not None), key=lambda each: abs(each - residue_pct))
+    if judged["outcome"] == "reject":
+        return f"{'above' if limit == high else 'below'} {limit:g} %"
+    return f"too near {limit:g} %"
+
+
+def _no_decision(outcome: str, method: Method) -> str:
+    """In a few words; the log has the sentence of `why_undecided`."""
+    if method.result.residue_max_pct is None and method.result.residue_min_pct is None:
+        return "no limits in the method"
+    if outcome != "endpoint":
+        return f"ended as {outcome}"
+    if method.determinations.count > 1:
+        return f"takes {method.determinations.count} determinations"
+    return "not corrected for the sieve"
 
 
 def mass_view(mass: MassTracker, now_ns: int) -> MassView:

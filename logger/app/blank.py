@@ -13,6 +13,7 @@ from drivers.link_watch import LinkEvent
 from logger.app.bench_files import read_bench
 from logger.app.clock import BenchClock, utc_now
 from logger.app.instruments import bench_instruments
+from logger.app.new_files import free_name
 from logger.app.paths import DataFolder
 from logger.app.signals import end_tasks, signal_future
 from logger.core.blank import BlankReport, analyse_blank, blank_plan
@@ -110,7 +111,8 @@ async def _follow(guide: BlankGuide, options: BlankOptions, bench: Bench, say: T
 
 def _judge(guide: BlankGuide, options: BlankOptions, bench: Bench, say: TextIO) -> int:
     trace = guide.trace()
-    trace_path = options.out.with_suffix(".trace.csv")
+    # The readings behind the rig file in use stay, and so does that file: runs were judged with it.
+    trace_path = free_name(options.out.with_suffix(".trace.csv"))
     _write(trace_path, "\n".join(format_trace(trace)) + "\n")
     suction = options.method.suction
     report = analyse_blank(
@@ -127,6 +129,8 @@ def _judge(guide: BlankGuide, options: BlankOptions, bench: Bench, say: TextIO) 
     if report.rig is None:
         print(f"Refused: no rig file was written. The readings are in {trace_path}.", file=say)
         return EXIT_REFUSED
+    for earlier in _set_aside(options.out):
+        print(f"The rig file that was there is kept as {earlier}.", file=say)
     _write(options.out, rig_toml(report.rig, report))
     print(options.out)
     return EXIT_OK
@@ -143,6 +147,15 @@ def rig_toml(rig: Rig, report: BlankReport) -> str:
         elif value is not None:
             lines.append(f"{field.name} = {float(value)!r}")
     return "\n".join(lines) + "\n"
+
+
+def _set_aside(path: Path) -> list[Path]:
+    """Moves what lies there to the next free name; gives that name, or nothing."""
+    aside = free_name(path)
+    try:
+        return [path.rename(aside)] if aside != path else []
+    except OSError as error:
+        raise ConfigError(path, f"cannot be put aside: {error.strerror}") from None
 
 
 def _write(path: Path, text: str) -> None:

@@ -82,7 +82,7 @@ def distribution(
             replace=replace,
         )
         say(str(path))
-    print_out(work_out(the_data(data), runs, loss_limit, chosen_way, chosen_axes, to, json_out))
+    print_out(work_out(the_data(data), runs, loss_limit, chosen_way, chosen_axes, to, json_out, replace))
 
 
 def precision(

@@ -8,6 +8,7 @@ from typing import Annotated
 import typer
 
 from logger.app.cli_base import EXIT_STORE, EXIT_USAGE, DataOption, JsonOption, fail, print_out, the_data
+from logger.app.cli_report import ReplaceOption
 from logger.app.completion import run_numbers
 from logger.core.run.commands import Refused
 from logger.core.run_list import DECISIONS, OUTCOMES, REVIEWS, run_filter
@@ -84,6 +85,7 @@ def runs_export(
     bundle: Annotated[
         bool, typer.Option("--bundle", help="One zip file that `runs verify --bundle` checks anywhere.")
     ] = False,
+    replace: ReplaceOption = False,
     data: DataOption = None,
 ) -> None:
     """Record (JSON), events, readings (CSV) and trace of one run, as files named by the run's number."""
@@ -92,11 +94,11 @@ def runs_export(
     if table and bundle:
         fail(EXIT_USAGE, "Give either --csv or --bundle.")
     if table:
-        paths = export_records(the_data(data), which, to)
+        paths = export_records(the_data(data), which, to, replace)
     elif which is None:
         fail(EXIT_USAGE, "Name the run: its number, or the beginning of its id (`lastgrain runs list`).")
     else:
-        paths = (export_bundle if bundle else export_run)(the_data(data), which, to)
+        paths = (export_bundle if bundle else export_run)(the_data(data), which, to, replace)
     for path in paths:
         print(path)
 

@@ -8,6 +8,7 @@ from pathlib import Path
 from typing import Any
 
 from logger.app.kept_runs import kept_run, run_facts
+from logger.app.new_files import write
 from logger.app.paths import DataFolder
 from logger.core.distribution.curve import Diameter
 from logger.core.distribution.fits import Fit, Way
@@ -27,7 +28,6 @@ from logger.core.run.plan import plain_json
 from logger.core.run.result import assess_run
 from logger.core.text import printable
 from logger.report.distribution_svg import distribution_svg
-from logger.store.errors import StoreError
 from logger.store.history import find_run, reading
 
 Kept = tuple[KeptRun, RunFacts]
@@ -50,11 +50,15 @@ def distribution(
     axes: Axes,
     to: Path | None,
     json_out: bool,
+    replace: bool = False,
 ) -> str | dict[str, Any]:
-    """Table, sizes, fits and mass balance; the chart goes to `to`. Raises StoreError, `ResultError`."""
+    """Table, sizes, fits and mass balance; the chart goes to `to`, over another file only on request.
+
+    Raises StoreError, `ResultError`.
+    """
     found = work_out(data, which, loss_limit_pct, way, axes)
     if to is not None:
-        _write_chart(to, found.summary, axes, found.runs[0][0])
+        write(to, _chart(found.summary, axes, found.runs[0][0]), replace)
     if json_out:
         return _plain(found.summary, found.runs, found.notes)
     return "\n".join(_lines(found.summary, found.runs, found.notes))
@@ -147,16 +151,12 @@ def _aperture_u_um(run: KeptRun) -> float | None:
         return None
 
 
-def _write_chart(to: Path, summary: Summary, axes: Axes, first: KeptRun) -> None:
+def _chart(summary: Summary, axes: Axes, first: KeptRun) -> bytes:
     title = f"Sample {printable(first.belongs.sample_id)}, {first.method.method.title}"
     try:
-        text = distribution_svg(summary.points, _made(summary), axes, title)
+        return distribution_svg(summary.points, _made(summary), axes, title).encode()
     except ValueError as error:
         raise ResultError(str(error)) from error
-    try:
-        to.write_text(text, encoding="utf-8")
-    except OSError as error:
-        raise StoreError(f"{to} cannot be written: {error.strerror}.") from error
 
 
 def _made(summary: Summary) -> list[Fit]:

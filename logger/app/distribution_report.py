@@ -6,9 +6,10 @@ from collections.abc import Sequence
 from pathlib import Path
 
 from logger.app.distribution import work_out
+from logger.app.new_files import write
 from logger.app.paths import DataFolder
 from logger.app.report import catalogue, sound_body
-from logger.app.report_files import Form, place, printed, write
+from logger.app.report_files import Form, place, printed
 from logger.core.distribution.fits import Way
 from logger.core.distribution.interpolation import Axes
 from logger.core.refusal import ResultError

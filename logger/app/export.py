@@ -9,7 +9,7 @@ from collections.abc import Sequence
 from pathlib import Path
 from typing import Any
 
-from logger.app import report_files
+from logger.app.new_files import write_all
 from logger.app.paths import DataFolder
 from logger.app.progress import tracked
 from logger.app.schemas import schema_of
@@ -38,8 +38,11 @@ holds, not who wrote it.
 """
 
 
-def export_run(data: DataFolder, which: str, to: Path) -> list[Path]:
-    """Writes record, events, readings and trace; gives their paths. Raises StoreError."""
+def export_run(data: DataFolder, which: str, to: Path, replace: bool = False) -> list[Path]:
+    """Writes record, events, readings and trace; gives their paths.
+
+    Raises StoreError, and `ResultError` for a file that is there and holds something else, unless `replace`.
+    """
     with history.reading(data.store) as connection:
         row = history.find_run(connection, which)
         body = history.record_body(connection, row.run_id)
@@ -54,11 +57,11 @@ def export_run(data: DataFolder, which: str, to: Path) -> list[Path]:
         f"{stem}-readings.csv": _readings_csv(readings),
         f"{stem}-trace.csv": trace_csv(row.run_id, fold(events), readings),
     }
-    return [_write(to / name, text) for name, text in files.items()]
+    return write_all({to / name: _bytes(text) for name, text in files.items()}, replace)
 
 
-def export_bundle(data: DataFolder, which: str, to: Path) -> list[Path]:
-    """Writes one zip file with everything about the run, made to be checked anywhere. Raises StoreError."""
+def export_bundle(data: DataFolder, which: str, to: Path, replace: bool = False) -> list[Path]:
+    """Writes one zip file with everything about the run, made to be checked anywhere. Raises as `export_run`."""
     with history.reading(data.store) as connection:
         row = history.find_run(connection, which)
         files = chained_files(connection, row)
@@ -72,11 +75,11 @@ def export_bundle(data: DataFolder, which: str, to: Path) -> list[Path]:
         "README.txt": README,
     }
     whole = with_manifest(row, files | {name: _bytes(text) for name, text in texts.items()})
-    return [_write(to / f"{_stem(row)}.zip", zipped(whole))]
+    return write_all({to / f"{_stem(row)}.zip": zipped(whole)}, replace)
 
 
-def export_records(data: DataFolder, which: str | None, to: Path) -> list[Path]:
-    """Writes a table with a line a run, all runs or one, for a spreadsheet. Raises StoreError."""
+def export_records(data: DataFolder, which: str | None, to: Path, replace: bool = False) -> list[Path]:
+    """Writes a table with a line a run, all runs or one, for a spreadsheet. Raises as `export_run`."""
     with history.reading(data.store) as connection:
         if which is None:
             name, bodies = "records.csv", _bodies(newest_records(connection))
@@ -90,7 +93,7 @@ def export_records(data: DataFolder, which: str | None, to: Path) -> list[Path]:
         table = records_csv(bodies)
     except ValueError as error:
         raise StoreError(f"A record holds what is no figure ({error}): `lastgrain runs verify`.") from error
-    return [_write(to / name, table.encode(ENCODING))]
+    return write_all({to / name: table.encode(ENCODING)}, replace)
 
 
 def _bodies(texts: Sequence[str]) -> list[dict[str, Any]]:
@@ -103,10 +106,6 @@ def _stem(row: history.RunRow) -> str:
 
 def _schema(kind: str) -> str:
     return json.dumps(schema_of(kind), indent=2, sort_keys=True, ensure_ascii=False) + "\n"
-
-
-def _write(path: Path, content: str | bytes) -> Path:
-    return report_files.write(path, _bytes(content), replace=True)
 
 
 def _bytes(content: str | bytes) -> bytes:

@@ -18,6 +18,7 @@ from drivers.profile import SerialSettings
 from drivers.reading import escape_raw
 from drivers.transport import tcp_address
 from drivers.units import Quantity, Unit
+from logger.app.new_files import free_name
 from logger.app.prompts import Person, Stopped, ask_choice, ask_yes
 
 LISTEN_S = 2.5
@@ -292,7 +293,8 @@ class Lesson:
 
     def _keep_heard(self) -> Path | None:
         """Writes the bytes heard, a line a chunk, beside the profile. None when there are none or no place."""
-        path = self._options.out.with_suffix(".heard.jsonl")
+        # An earlier session's stays: it may be the only trace of an instrument that was not told.
+        path = free_name(self._options.out.with_suffix(".heard.jsonl"))
         lines = [
             json.dumps(
                 {
@@ -308,7 +310,8 @@ class Lesson:
         if not lines:
             return None
         try:
-            path.write_text("\n".join(lines) + "\n", encoding="ascii")
+            with path.open("x", encoding="ascii") as stream:
+                stream.write("\n".join(lines) + "\n")
         except OSError:
             return None
         return path

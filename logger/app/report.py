@@ -8,8 +8,9 @@ from pathlib import Path
 from typing import Any
 
 from logger.app.kept_runs import kept_run
+from logger.app.new_files import write
 from logger.app.paths import DataFolder
-from logger.app.report_files import Form, place, printed, write
+from logger.app.report_files import Form, place, printed
 from logger.core.joining import Joined, join
 from logger.core.record_code import record_code
 from logger.core.run.facts import fold

@@ -9,9 +9,10 @@ from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from typing import Any
 
+from logger.app.new_files import write
 from logger.app.paths import DataFolder
 from logger.app.report import catalogue, sound_body
-from logger.app.report_files import Form, place, printed, write
+from logger.app.report_files import Form, place, printed
 from logger.core.record import listed_residue_pct
 from logger.report.document import Paper
 from logger.report.plain import plain_report

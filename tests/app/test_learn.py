@@ -143,7 +143,12 @@ def test_what_cannot_be_told_leaves_the_bytes_and_no_profile(tmp_path: Path) -> 
     with pytest.raises(NotLearned, match=r"Cannot tell: it sends lb, .* Tried: 9600 baud 8N1: .*heard.jsonl"):
         learn(bench, tmp_path)
     assert not (tmp_path / "mine.toml").exists()
-    assert (tmp_path / "mine.heard.jsonl").exists()
+    first = (tmp_path / "mine.heard.jsonl").read_bytes()
+    assert first
+    (tmp_path / "again").mkdir()
+    with pytest.raises(NotLearned, match=r"kept in .*mine-2\.heard\.jsonl"):
+        learn(Bench(dialect_named("pounds"), tmp_path / "again"), tmp_path)
+    assert (tmp_path / "mine.heard.jsonl").read_bytes() == first
 
 
 def test_nothing_is_sent_without_a_yes(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:

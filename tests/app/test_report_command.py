@@ -11,7 +11,7 @@ from unittest.mock import patch
 
 import pytest
 
-from logger.app import report_files
+from logger.app import new_files
 from logger.core.method import Determinations, Sieve
 from logger.core.run.events import EventKind as E
 from logger.report.texts import texts
@@ -227,6 +227,6 @@ def test_a_link_under_the_files_name_is_replaced_and_not_followed(tmp_path: Path
     victim.write_text("kept")
     for name in ("report.html", ".report.html.part"):
         (link.parent / name).symlink_to(victim)
-    report_files.write(link, b"new", replace=True)
+    new_files.write(link, b"new", replace=True)
     assert (link.read_bytes(), link.is_symlink(), victim.read_text()) == (b"new", False, "kept")
     assert [path.name for path in link.parent.iterdir()] == ["report.html"]

@@ -144,6 +144,31 @@ def test_records_as_a_table(store: MadeStore, tmp_path: Path) -> None:
     assert (second["outcome"], second["residue_pct"]) == ("aborted", "")
     assert len(store("runs", "export", "2", "--csv", "--to", str(tmp_path)).out.splitlines()) == 1
     assert store("runs", "export").code == 2
+
+
+@pytest.mark.parametrize("more", [(), ("--bundle",), ("--csv",)])
+def test_an_export_goes_over_no_other_file_unasked(
+    store: MadeStore, tmp_path: Path, more: tuple[str, ...]
+) -> None:
+    store.run(method())
+    export = ("runs", "export", "1", *more, "--to", str(tmp_path / "out"))
+    paths = [Path(line) for line in store(*export).out.splitlines()]
+    whole = [path.read_bytes() for path in paths]
+    assert (len(paths), store(*export).code) == (1 if more else 4, 0)
+    for path in paths:
+        path.unlink()
+    paths[-1].write_text("my notes")
+
+    refused = store(*export)
+
+    assert (refused.code, refused.out, paths[-1].read_text()) == (3, "", "my notes")
+    assert f"{paths[-1]} is there already and holds something else" in refused.err
+    assert [path for path in paths if path.exists()] == paths[-1:]  # all of them or none
+    assert store(*export, "--replace").code == 0
+    assert [path.read_bytes() for path in paths] == whole
+
+
+def test_a_table_and_a_bundle_at_once_are_refused(store: MadeStore) -> None:
     assert store("runs", "export", "1", "--csv", "--bundle").code == 2
 
 

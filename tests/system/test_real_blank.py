@@ -43,6 +43,7 @@ async def test_a_blank_run_by_hand_writes_a_rig_file_that_loads(tmp_path: Path) 
         await bench.rig_command("empty sieve")
         await asyncio.sleep(2.0)
         out = tmp_path / "rig.toml"
+        out.write_text("readability_g = 1.0\n", encoding="utf-8")
         command = [sys.executable, "-m", "logger.cli", "blank", "--method", "filler-45-live"]
         command += ["--data", str(tmp_path), "--bench", str(bench.bench_file), "--out", str(out)]
         process = await asyncio.create_subprocess_exec(
@@ -68,3 +69,5 @@ async def test_a_blank_run_by_hand_writes_a_rig_file_that_loads(tmp_path: Path) 
     slope = rig.coupling_g_per_kpa + 2 * 2.5 * (rig.coupling2_g_per_kpa2 or 0.0)
     assert slope == pytest.approx(0.425, abs=0.05)
     assert any("cautions" in line for line in said)
+    assert (tmp_path / "rig-2.toml").read_text(encoding="utf-8") == "readability_g = 1.0\n"
+    assert any("kept as" in line and "rig-2.toml" in line for line in said)

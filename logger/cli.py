@@ -31,6 +31,7 @@ from logger.app.cli_base import (
 )
 from logger.app.cli_blank import blank
 from logger.app.cli_checks import checks_app
+from logger.app.cli_common import CommonOptions
 from logger.app.cli_doctor import doctor
 from logger.app.cli_learn import learn, ports
 from logger.app.cli_method import method_app, replay, study
@@ -51,6 +52,7 @@ from logger.settings.errors import ConfigError
 from logger.store.errors import StoreError
 
 app = typer.Typer(
+    cls=CommonOptions,
     help="Data logger and run controller for air-jet sieving.",
     no_args_is_help=False,
     pretty_exceptions_enable=False,

@@ -9,6 +9,7 @@ import typer
 
 from logger.app.cli_base import (
     EXIT_REFUSED,
+    GLOBALS,
     BenchOption,
     DataOption,
     JsonOption,
@@ -33,6 +34,7 @@ def shift(
 ) -> None:
     """What is due now, in order. Exit 3 when something is due or has failed."""
     if context.invoked_subcommand is not None:
+        GLOBALS.data, GLOBALS.bench = data or GLOBALS.data, bench or GLOBALS.bench
         return
     from logger.app.shift import list_shift
 

@@ -45,7 +45,8 @@ _BY_HAND = (
     EventKind.PRESSURE_RELEASED,
     EventKind.SIEVE_CARED,
 )
-"""What someone does in the place of the operator while the run goes. A note or closing the run is none of it."""
+"""What someone does in the place of the operator while the run goes, besides typing a weight. A note or closing the run
+is none of it."""
 _NO_RESULT = ("aborted", "interrupted", "invalid")
 
 
@@ -220,9 +221,13 @@ def _require_another(body: Mapping[str, Any], person: Person, events: Sequence[E
         raise Refused(f"{person.name} was the operator of this run: another reviewer must sign it.")
     if any(same_person(person, made["person_id"]) for made in body.get("corrections") or ()):
         raise Refused(f"{person.name} has corrected this run: another reviewer must sign it.")
-    hands = (str(event.data.get("by") or "") for event in events if event.kind in _BY_HAND)
+    hands = (str(event.data.get("by") or "") for event in events if _by_hand(event))
     if any(same_person(person, by) for by in hands):
         raise Refused(f"{person.name} had a hand in this run: another reviewer must sign it.")
+
+
+def _by_hand(event: Event) -> bool:
+    return event.kind in _BY_HAND or event.data.get("typed") is True
 
 
 def _reason(why: str, what: str) -> str:

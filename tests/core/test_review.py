@@ -106,6 +106,18 @@ def test_who_worked_in_the_run_under_the_operators_name_does_not_review_it(kind:
     assert sign(body, PEOPLE["rosa"], ReviewKind.ACCEPTED, "", UTC, others).closes
 
 
+def test_who_typed_a_weight_does_not_review_it() -> None:
+    body = standing().body
+    typed = Event(
+        E.LOAD_WEIGHED, 0, UTC, {"gross_g": 400.95, "typed": True, "by": "Rosa", "reason": "display"}
+    )
+    with pytest.raises(Refused, match="had a hand in this run"):
+        sign(body, PEOPLE["rosa"], ReviewKind.ACCEPTED, "", UTC, [typed])
+    read = replace(typed, data={"gross_g": 400.95})
+    older = replace(typed, data={"gross_g": 400.95, "typed": True, "reason": "display"})
+    assert sign(body, PEOPLE["rosa"], ReviewKind.ACCEPTED, "", UTC, [read, older]).closes
+
+
 @pytest.mark.parametrize(
     ("who", "words"),
     [("op-7", "was the operator of this run"), ("anna", "is no reviewer")],

@@ -313,7 +313,9 @@ def test_a_typed_weight_is_marked_and_a_deviation() -> None:
     assert run.do(Do.TYPE_WEIGHT, mass_g=true_g, reason="display broken").ok
     run.operator = True
     run.until(RunState.AWAITING_REVIEW)
-    assert [entry["key"] for entry in run.engine.run.facts.deviations] == ["typed-weight"]
+    (found,) = run.engine.run.facts.deviations
+    assert found["key"] == "typed-weight"
+    assert "typed by op-7, not read" in found["text"]
 
 
 def test_suction_on_before_the_run_blocks_the_checks_until_it_is_off() -> None:

@@ -67,7 +67,7 @@ def _type(run: Run, command: Command, now_ns: int) -> str:
     mass_g = command.args.get("mass_g")
     if not isinstance(mass_g, int | float) or isinstance(mass_g, bool) or not -1e5 < mass_g < 1e5:
         raise Refused("Type the weight in grams as a number, for example 412.356.")
-    return weigh.take_weight(run, now_ns, float(mass_g), _reason(command))
+    return weigh.take_weight(run, now_ns, weigh.Typed(float(mass_g), command.by, _reason(command)))
 
 
 def _hold(run: Run, command: Command, now_ns: int) -> str:

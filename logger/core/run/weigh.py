@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+
 from logger.core.interval_rules import IntervalJudgement, WeighingPoint, judge_interval
 from logger.core.record_assessment import kept
 from logger.core.residue import Residue, ResultError, reconcile
@@ -19,18 +21,33 @@ from logger.core.sieve_checks import LEAST_SIEVE_G, judge_tare
 WEIGHING_STATES = WEIGHED
 
 
-def take_weight(run: Run, now_ns: int, typed_g: float | None = None, reason: str = "") -> str:
+@dataclass(frozen=True, slots=True)
+class Typed:
+    """A weight that was typed: by whom, who need not be the run's operator, and why."""
+
+    mass_g: float
+    by: str
+    reason: str
+
+
+def take_weight(run: Run, now_ns: int, typed: Typed | None = None) -> str:
     """Take the steady reading, or a typed one, as the weighing that the state asks for.
 
-    Returns a sentence. Raises Refused with what to do.
+    Returns a sentence. Raises Refused with what to do; a typed weight that is refused is no deviation.
     """
-    gross_g = typed_g if typed_g is not None else run.mass.steady_g(now_ns)
+    gross_g = typed.mass_g if typed is not None else run.mass.steady_g(now_ns)
     if gross_g is None:
         raise Refused(run.mass.why_not_steady(now_ns))
     gross_g = round(gross_g, 6)
-    extra = {"typed": True, "reason": reason} if typed_g is not None else {}
-    if typed_g is not None:
-        run.deviation(now_ns, "typed-weight", f"A weight was typed, not read: {gross_g:g} g ({reason}).")
+    if typed is None:
+        return _take(run, now_ns, gross_g, {})
+    taken = _take(run, now_ns, gross_g, {"typed": True, "by": typed.by, "reason": typed.reason})
+    text = f"A weight was typed by {typed.by}, not read: {gross_g:g} g ({typed.reason})."
+    run.deviation(now_ns, "typed-weight", text)
+    return taken
+
+
+def _take(run: Run, now_ns: int, gross_g: float, extra: dict[str, object]) -> str:
     if run.live_mode and run.state is not RunState.CHARGING:
         taken = take_platform(run, now_ns, gross_g, extra)
         if taken is not None:

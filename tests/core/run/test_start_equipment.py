@@ -17,7 +17,7 @@ from logger.core.run.engine import RunEngine
 from logger.core.run.events import EventKind as E
 from logger.core.run.plan import RunPlan, plain_json
 from logger.core.run.start_equipment import Equipment, check_equipment, check_revision
-from logger.core.run.weigh import take_weight
+from logger.core.run.weigh import Typed, take_weight
 from tests.core.register.entries import NOW, SIEVE, WEIGHTS, Register, with_sieve
 from tests.core.run.made_runs import PLANNED, planned, planned_engine
 from tests.core.run.plans import interval_method
@@ -147,7 +147,7 @@ def test_every_run_judges_its_tare(tare_g: float, word: str) -> None:
     run = planned(interval_method(), PLANNED)
     run.emit(E.CAUTIONS_ACKNOWLEDGED, 0, name="op-7")
     run.emit(E.CHECKS_PASSED, 0, zero_dp_pa=0.0)
-    take_weight(run, 0, tare_g, "typed in a test")
+    take_weight(run, 0, Typed(tare_g, "op-7", "typed in a test"))
     found = [entry["text"] for entry in run.facts.deviations if entry["key"] == "sieve-tare"]
     assert len(found) == (1 if word else 0)
     assert all(word in text for text in found)

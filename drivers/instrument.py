@@ -9,6 +9,7 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
 
 from drivers.backoff import BackOff, BackOffPolicy
+from drivers.hand_over import HandOver
 from drivers.line_codec import LineCodec
 from drivers.link_error import LinkError, LinkTrouble
 from drivers.link_watch import LinkEvent, LinkState, LinkWatch, Verdict
@@ -50,7 +51,8 @@ class LineInstrument:
 
     `port` is a device path, `serial:NUMBER` or `socket://HOST:PORT`. `now_ns` is the bench clock, which
     runs `speed` times as fast as real time; it is called in another thread. The callbacks run on the event
-    loop; what they raise ends `run`. `others` are the profiles of the neighbours, to tell swapped ports.
+    loop; what they raise ends `run`. `others` are the profiles of the neighbours, to tell swapped ports;
+    `hand_over` is shared with them, so that they share wake-ups of the loop.
     """
 
     def __init__(
@@ -64,6 +66,7 @@ class LineInstrument:
         speed: float = 1.0,
         others: Sequence[LineProfile] = (),
         timing: LinkTiming | None = None,
+        hand_over: HandOver | None = None,
     ) -> None:
         self.codec = LineCodec(profile)
         self.unanswered = 0
@@ -75,6 +78,7 @@ class LineInstrument:
         self._period_s = profile.period_s / speed
         self._timing = timing or LinkTiming()
         self._batch_s = batch_wait_s(profile.period_s, self._timing) / speed
+        self._hand_over = hand_over or HandOver()
         self._back_off = BackOff(self._timing.back_off)
         self._watch = LinkWatch(
             profile, port, others, period_s=self._period_s, garbage_s=self._timing.garbage_s
@@ -133,11 +137,12 @@ class LineInstrument:
                 self._over.exception()  # seen: a failure during closing is not reported again
 
     def _transport(self, device: str) -> Transport:
-        hooks = TransportHooks(self._now_ns, self._on_data, self._on_lost, self._batch_s)
+        line_end = self._profile.terminator[-1:]
+        hooks = TransportHooks(self._now_ns, self._on_data, self._on_lost, self._batch_s, line_end)
         address = tcp_address(device)
         if address is not None:
             return TcpTransport(device, address, hooks, self._timing.connect_s)
-        return SerialTransport(device, self._profile.serial, hooks)
+        return SerialTransport(device, self._profile.serial, hooks, self._hand_over)
 
     async def _serve(self, transport: Transport, over: asyncio.Future[None]) -> None:
         """Asks and watches until the link is over. Raises LinkError when it was lost."""

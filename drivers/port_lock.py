@@ -30,8 +30,6 @@ else:
 
     PORT_ERRORS: Final[tuple[type[Exception], ...]] = (OSError, serial.SerialException, termios.error)
 
-MOST_AT_ONCE_BYTES: Final = 64 * 1024
-
 
 def device_present(port: str) -> bool:
     """Whether the system shows the device now; where ports are not files, opening will tell."""
@@ -42,27 +40,6 @@ def is_pseudo_terminal(port: str) -> bool:
     """Whether the device has no real line behind it, and so no parity: Linux drops the setting without a word,
     and glibc then refuses the second opening with the same settings as an invalid argument (measured)."""
     return sys.platform == "linux" and Path(port).resolve().is_relative_to("/dev/pts")
-
-
-def write_now(port: serial.Serial, data: bytes) -> int:
-    """Writes what the system takes without waiting; says how many bytes, 0 when it takes none or fails."""
-    if sys.platform == "win32":
-        return 0
-    try:
-        return os.write(port.fileno(), data)
-    except OSError:
-        return 0
-
-
-def read_now(port: serial.Serial) -> bytes:
-    """What has arrived, without waiting. A failure gives nothing: the next waiting read meets and reports it."""
-    if sys.platform == "win32":
-        waiting = port.in_waiting
-        return bytes(port.read(waiting)) if waiting else b""
-    try:
-        return os.read(port.fileno(), MOST_AT_ONCE_BYTES)
-    except OSError:
-        return b""
 
 
 def lock_folder() -> Path:

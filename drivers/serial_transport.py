@@ -1,8 +1,7 @@
 """A serial port, owned from opening to closing by one reader thread that stamps the arrival of bytes.
 
-Waking the event loop costs more than reading a line, so lines that follow each other closely share a wake-up
-(`TransportHooks.batch_s`). The thread never waits for the event loop except when the loop has fallen so far behind that
-`MOST_PENDING_BYTES` wait for it; then the operating system's buffer holds the rest.
+The thread never waits for the event loop except when the loop has fallen so far behind that `MOST_PENDING_BYTES` wait
+for it; then the operating system's buffer holds the rest.
 """
 
 from __future__ import annotations
@@ -10,23 +9,22 @@ from __future__ import annotations
 import asyncio
 import contextlib
 import threading
-import time
 from collections import deque
 from typing import Final
 
 import serial
 
+from drivers.hand_over import HandOver, Lane
 from drivers.link_error import LinkError, lost_error, open_error
-from drivers.port_lock import PORT_ERRORS, is_pseudo_terminal, locked_device, read_now, write_now
+from drivers.port_io import read_when_ready, write_now
+from drivers.port_lock import PORT_ERRORS, is_pseudo_terminal, locked_device
 from drivers.profile import SerialSettings
-from drivers.transport import Chunk, TransportHooks
+from drivers.transport import TransportHooks
 
 READ_TIMEOUT_S: Final = 0.2
 """Longest wait of one read. A write or a close wakes the thread at once, so it delays neither."""
 WRITE_TIMEOUT_S: Final = 1.0
 """A request that the port does not take in this time means a dead link."""
-MOST_BATCH_BYTES: Final = 64 * 1024
-"""So many bytes are a batch of their own, whatever the time."""
 MOST_PENDING_BYTES: Final = 4 * 1024 * 1024
 """Over a minute of 2,000 lines/s while the event loop is busy with something else."""
 
@@ -34,9 +32,11 @@ _PARITIES: Final = {"none": serial.PARITY_NONE, "even": serial.PARITY_EVEN, "odd
 
 
 class SerialTransport:
-    """One opening of one serial device."""
+    """One opening of one serial device. `hand_over` may be shared by the ports of one event loop."""
 
-    def __init__(self, port: str, settings: SerialSettings, hooks: TransportHooks) -> None:
+    def __init__(
+        self, port: str, settings: SerialSettings, hooks: TransportHooks, hand_over: HandOver | None = None
+    ) -> None:
         self._port = port
         self._settings = settings
         self._hooks = hooks
@@ -44,9 +44,8 @@ class SerialTransport:
         self._guard = threading.Lock()
         self._serial: serial.Serial | None = None
         self._outgoing: deque[bytes] = deque()
-        self._arrived: list[Chunk] = []
-        self._arrived_bytes = 0
-        self._delivered_s = 0.0
+        self._hand_over = hand_over or HandOver()
+        self._lane = Lane(hooks)
         self._thread: threading.Thread | None = None
         self._loop: asyncio.AbstractEventLoop | None = None
         self._opened: asyncio.Future[None] | None = None
@@ -57,6 +56,7 @@ class SerialTransport:
         self._loop = asyncio.get_running_loop()
         self._opened = self._loop.create_future()
         self._ended = self._loop.create_future()
+        self._hand_over.add(self._lane)
         self._thread = threading.Thread(target=self._run, name=f"port {self._port}", daemon=True)
         self._thread.start()
         try:
@@ -77,14 +77,12 @@ class SerialTransport:
 
     def collect(self) -> None:
         """Hands on what has arrived since the last batch; when nothing has, the next bytes do not wait."""
-        if self._arrived:
-            self._drain()
-        else:
-            self._delivered_s = 0.0
+        self._lane.collect()
 
     async def close(self) -> None:
         """Stops the thread, which closes the port, and waits for it."""
         self._stop.set()
+        self._hand_over.remove(self._lane)
         self._wake()
         if self._ended is not None:
             await asyncio.shield(self._ended)
@@ -143,25 +141,15 @@ class SerialTransport:
     def _exchange(self, port: serial.Serial) -> None:
         while self._outgoing:
             port.write(self._outgoing.popleft())
-        data = port.read(1)
-        if not data:
-            if self._arrived:
-                self._post(self._drain)
-            return
-        self._hand_over(data + read_now(port))
-
-    def _hand_over(self, data: bytes) -> None:
-        chunk = (data, self._hooks.now_ns())
-        with self._guard:
-            self._arrived.append(chunk)
-            self._arrived_bytes += len(data)
-        now_s = time.monotonic()
-        due = now_s - self._delivered_s >= self._hooks.batch_s
-        if due or self._arrived_bytes > MOST_BATCH_BYTES:
-            self._delivered_s = now_s
-            self._post(self._drain)
-        while self._arrived_bytes > MOST_PENDING_BYTES and not self._stop.is_set():
+        data = read_when_ready(port, READ_TIMEOUT_S)
+        if self._lane.put(data) if data else self._lane.waiting_bytes:
+            self._deliver_soon()
+        while self._lane.waiting_bytes > MOST_PENDING_BYTES and not self._stop.is_set():
             self._stop.wait(0.01)
+
+    def _deliver_soon(self) -> None:
+        if self._hand_over.ask():
+            self._post(self._hand_over.deliver)
 
     def _post(self, call: object, *arguments: object) -> None:
         assert self._loop is not None
@@ -172,12 +160,6 @@ class SerialTransport:
 
     # on the loop
 
-    def _drain(self) -> None:
-        with self._guard:
-            chunks, self._arrived, self._arrived_bytes = self._arrived, [], 0
-        if chunks and not self._stop.is_set():
-            self._hooks.on_data(chunks)
-
     def _report_open(self) -> None:
         if self._opened is not None and not self._opened.done():
             self._opened.set_result(None)
@@ -186,7 +168,9 @@ class SerialTransport:
         assert self._opened is not None
         assert self._ended is not None
         stopped = self._stop.is_set()
-        self._drain()
+        if not stopped:
+            self._lane.deliver()
+        self._hand_over.remove(self._lane)
         self._ended.set_result(None)
         if not self._opened.done():
             if failure is None:

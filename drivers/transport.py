@@ -25,7 +25,9 @@ class TransportHooks:
     on_lost: Callable[[LinkError], None]
     """Called at most once, never after `close`."""
     batch_s: float = 0.0
-    """Bytes that arrive sooner than this after the last batch may wait for the next; stamps are exact."""
+    """A line that ends sooner than this after the last batch may wait for the next line; stamps are exact."""
+    line_end: bytes = b""
+    """The byte that ends a line: what comes before it may wait for it. Empty: whatever comes counts as a line."""
 
 
 class Transport(Protocol):

@@ -6,6 +6,7 @@ from collections.abc import Callable, Sequence
 from pathlib import Path
 from typing import TypedDict
 
+from drivers.hand_over import HandOver
 from drivers.instrument import LineInstrument
 from drivers.link_watch import LinkEvent
 from drivers.modbus_instrument import ModbusInstrument
@@ -85,6 +86,8 @@ def bench_instruments(
         Channel.PRESSURE: bench.pressure,
     }
 
+    hand_over = HandOver()
+
     def instrument(channel: Channel, other: Channel) -> Instrument:
         profile, neighbour = profiles[channel], profiles[other]
         common: _Common = {
@@ -97,6 +100,6 @@ def bench_instruments(
         place = places[channel]
         if isinstance(profile, ModbusProfile):
             return ModbusInstrument(profile, place.port, identity=place.identity, **common)
-        return LineInstrument(profile, place.port, **common)
+        return LineInstrument(profile, place.port, hand_over=hand_over, **common)
 
     return [instrument(Channel.MASS, Channel.PRESSURE), instrument(Channel.PRESSURE, Channel.MASS)]

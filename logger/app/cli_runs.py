@@ -116,6 +116,10 @@ def runs_verify(
     head: Annotated[
         str | None, typer.Option(metavar="BATCH:SHA256", help="A head that was kept elsewhere.")
     ] = None,
+    register: Annotated[
+        str | None,
+        typer.Option("--register", metavar="NUMBER:SHA256", help="A head of the register kept elsewhere."),
+    ] = None,
     bundle: Annotated[
         Path | None, typer.Option("--bundle", metavar="FILE", help="Check this exported run; needs no store.")
     ] = None,
@@ -127,12 +131,14 @@ def runs_verify(
 
     if bundle is not None and which is not None:
         fail(EXIT_USAGE, "Give either RUN or --bundle.")
+    if register is not None and (bundle is not None or which is not None):
+        fail(EXIT_USAGE, "The register is that of the whole store: give --register without RUN and --bundle.")
     if bundle is not None:
         findings = verify_bundle(bundle, head)
     elif which is not None:
         findings = verify_one(the_data(data), which, head)
     else:
-        findings = verify_store(the_data(data), head)
+        findings = verify_store(the_data(data), head, register)
     if json_out:
         print_out([{"verdict": finding.verdict, "text": finding.text} for finding in findings])
     else:

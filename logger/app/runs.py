@@ -118,14 +118,23 @@ def _sieve_words(body: dict[str, Any]) -> str:
     return f"{aperture}, {sieve['id']} by {sieve['standard']}, {sieve['runs_before']} runs before this one"
 
 
-def verify_store(data: DataFolder, head: str | None) -> list[Finding]:
-    """Verdicts on the whole store. Raises StoreError, and ConfigError for a head that is none."""
+def verify_store(data: DataFolder, head: str | None, register: str | None = None) -> list[Finding]:
+    """Verdicts on the whole store; `head` and `register` were kept elsewhere.
+
+    Raises StoreError, and ConfigError for a head that is none.
+    """
     outside = None if head is None else _head(head)
+    if register is not None:
+        _head(register, "--register", "NUMBER:SHA256, as `runs verify` prints it")
     noted = read_head_file(data.store)
     with history.reading(data.store) as connection, progress("Verifying batches") as bar:
         last = newest_batch(connection).batch
         return verify(
-            connection, outside, None if noted is None else noted.head, lambda batch: bar.reach(batch, last)
+            connection,
+            outside,
+            None if noted is None else noted.head,
+            lambda batch: bar.reach(batch, last),
+            register or "",
         )
 
 
@@ -142,10 +151,10 @@ def verify_bundle(path: Path, head: str | None) -> list[Finding]:
     return check_bundle(read_bundle(path), None if head is None else _head(head))
 
 
-def _head(text: str) -> ChainHead:
+def _head(
+    text: str, option: str = "--head", form: str = "BATCH:SHA256, as `runs show` prints it"
+) -> ChainHead:
     batch, _, sha256 = text.partition(":")
-    if not batch.isdecimal() or not batch.isascii() or re.fullmatch("[0-9a-f]{64}", sha256) is None:
-        raise ConfigError(
-            "--head", f"{text!r} is no head; it is written BATCH:SHA256, as `runs show` prints it"
-        )
+    if re.fullmatch("[0-9]{1,15}", batch) is None or re.fullmatch("[0-9a-f]{64}", sha256) is None:
+        raise ConfigError(option, f"{text!r} is no head; it is written {form}")
     return ChainHead(int(batch), sha256)

@@ -20,7 +20,7 @@ from logger.report.summary_document import Summary, SummaryEntry, SummaryRun, su
 from logger.service.register_desk import entered_text
 from logger.settings import ConfigError
 from logger.store import history
-from logger.store.register import register_events
+from logger.store.register import head_before, register_events
 from logger.store.samples import runs_between
 
 _AGO = re.compile(r"(\d{1,4})\s*([hd])", re.ASCII)
@@ -52,6 +52,7 @@ def summary_values(found: Summary) -> dict[str, Any]:
         "until": found.until,
         "runs": [_run_values(run) for run in found.runs],
         "entries": [dataclasses.asdict(entry) for entry in found.entries],
+        "register_head": found.register_head,
         "unreviewed": [run.number for run in found.waiting],
     }
 
@@ -124,4 +125,10 @@ def _summary(connection: sqlite3.Connection, since: str, until: str) -> Summary:
         for e in register_events(connection)
         if since <= e.utc < until
     )
-    return Summary(since=since, until=until, runs=tuple(runs), entries=entries)
+    return Summary(
+        since=since,
+        until=until,
+        runs=tuple(runs),
+        entries=entries,
+        register_head=head_before(connection, until),
+    )

@@ -55,6 +55,8 @@ class Summary:
     until: str
     runs: tuple[SummaryRun, ...]
     entries: tuple[SummaryEntry, ...]
+    register_head: str = ""
+    """The register's newest entry before `until`, NUMBER:SHA256: the paper keeps it elsewhere."""
 
     @property
     def bodies(self) -> tuple[Mapping[str, Any], ...]:
@@ -219,10 +221,12 @@ def _list(texts: Sequence[str], nothing: str) -> Block:
 
 
 def _entries(found: Summary, t: Texts) -> Section:
+    title = t("summary.entries_title")
+    kept = (Lines((t("summary.register_head", head=found.register_head),)),) if found.register_head else ()
     if not found.entries:
-        return Section(t("summary.entries_title"), (Lines((t("summary.no_entries"),)),))
+        return Section(title, (Lines((t("summary.no_entries"),)), *kept))
     head = (Column(t("summary.at")), Column(t("summary.by")), Column(t("summary.entry")))
     rows = tuple(
         (entry.utc[:16].replace("T", " "), said(entry.by), told(entry.text, t)) for entry in found.entries
     )
-    return Section(t("summary.entries_title"), (Table(t("summary.entries_title"), head, rows, wide=2),))
+    return Section(title, (Table(title, head, rows, wide=2), *kept))

@@ -22,9 +22,11 @@ from logger.core.register.state import RegisterState, fold_register
 from logger.core.run.commands import Refused
 from logger.core.run.plan import canonical_json
 from logger.core.run.repeats import EarlierResult
+from logger.core.text import printable
 from logger.store.chain import entry_hash, sha256_hex
 from logger.store.errors import StoreError
 from logger.store.history import reading
+from logger.store.register_end import note_end
 from logger.store.writer import Writer
 
 GENESIS = sha256_hex(b"lastgrain register 1")
@@ -41,14 +43,19 @@ FROM record JOIN run ON run.run_id = record.run_id
 WHERE CASE WHEN json_valid(record.body) THEN json_extract(record.body, '$.sieve.id') END = ?
   AND record.revision = 1 AND json_array_length(record.body, '$.weighings') > 0
 """
-# The expression is that of the index `record_sample`.
+# A run is of every sample that any of its revisions names: correcting it away hides no result. The expression is
+# that of the index `record_sample`.
 _OF_SAMPLE = """
 SELECT run.number, record.run_id, record.revision, record.outcome, record.residue_pct,
        json_extract(record.body, '$.review'), json_extract(record.body, '$.aperture_um'),
-       json_extract(record.body, '$.assessment.decision.outcome')
+       json_extract(record.body, '$.assessment.decision.outcome'),
+       json_extract(record.body, '$.sample.sample_id'), json_extract(record.body, '$.sample.lot')
 FROM record JOIN run ON run.run_id = record.run_id
-WHERE CASE WHEN json_valid(record.body) THEN json_extract(record.body, '$.sample.sample_id') END = ?
-  AND json_extract(record.body, '$.sample.lot') = ? AND run.method_id = ?
+WHERE record.run_id IN (
+    SELECT named.run_id FROM record AS named
+    WHERE CASE WHEN json_valid(named.body) THEN json_extract(named.body, '$.sample.sample_id') END = ?
+      AND json_extract(named.body, '$.sample.lot') = ?)
+  AND run.method_id = ? AND json_valid(record.body)
   AND record.revision = (SELECT max(revision) FROM record AS newest WHERE newest.run_id = record.run_id)
 ORDER BY run.number
 """
@@ -91,15 +98,29 @@ def register_head(connection: sqlite3.Connection) -> tuple[int, str]:
     return (0, GENESIS) if row is None else (int(row[0]), str(row[1]))
 
 
+def head_text(connection: sqlite3.Connection) -> str:
+    """The newest entry as NUMBER:SHA256, "" before the first."""
+    number, sha256 = register_head(connection)
+    return f"{number}:{sha256}" if number else ""
+
+
+def head_before(connection: sqlite3.Connection, utc: str) -> str:
+    """The newest of the entries made before a time, as NUMBER:SHA256, "" where there is none."""
+    row = connection.execute(
+        "SELECT seq || ':' || hash FROM register WHERE json_extract(entry, '$.utc') < ? ORDER BY seq DESC LIMIT 1",
+        (utc,),
+    ).fetchone()
+    return "" if row is None else str(row[0])
+
+
 def append_entry(connection: sqlite3.Connection, make: Make) -> RegisterEvent:
     """Make the next entry from the state as it is and keep it, in the caller's transaction."""
     event = make(read_state(connection))
     last, before = register_head(connection)
     text = entry_text(event)
-    connection.execute(
-        "INSERT INTO register VALUES (?, ?, ?, ?)",
-        (last + 1, text, before, entry_hash(before, last + 1, text)),
-    )
+    sha256 = entry_hash(before, last + 1, text)
+    connection.execute("INSERT INTO register VALUES (?, ?, ?, ?)", (last + 1, text, before, sha256))
+    note_end(connection, last + 1, sha256)
     return event
 
 
@@ -162,9 +183,9 @@ def sieve_tares(
 def earlier_results(
     connection: sqlite3.Connection, sample_id: str, lot: str, method_id: str
 ) -> Iterator[EarlierResult]:
-    """Runs of a sample by a method as their newest records say, oldest first."""
+    """Runs that are or were of a sample by a method, as their newest records say, oldest first."""
     for row in connection.execute(_OF_SAMPLE, (sample_id, lot, method_id)):
-        number, run_id, revision, outcome, residue_pct, review, aperture_um, decision = row
+        number, run_id, revision, outcome, residue_pct, review, aperture_um, decision, *now = row
         yield EarlierResult(
             number=number,
             run_id=run_id,
@@ -174,7 +195,12 @@ def earlier_results(
             aperture_um=aperture_um,
             residue_pct=residue_pct,
             decision=decision,
+            now="" if now == [sample_id, lot] else _named(*now),
         )
+
+
+def _named(sample_id: str, lot: str) -> str:
+    return f"sample {printable(sample_id)}{f', lot {printable(lot)}' if lot else ''}"
 
 
 def look(
@@ -182,12 +208,11 @@ def look(
 ) -> RegisterLook:
     """What the start of a run needs to know."""
     state = read_state(connection)
-    number, sha256 = register_head(connection)
     since, entry = balance_since(state, policy), state.sieves.get(sieve_id)
     used = connection.execute(_USED_METHOD, (method_id, revision)).fetchone()
     return RegisterLook(
         state=state,
-        head=f"{number}:{sha256}" if number else "",
+        head=head_text(connection),
         runs_since_balance=0 if since is None else runs_since(connection, since),
         sieve_runs=sieve_runs(connection, sieve_id) if entry else 0,
         sieve_runs_since_check=sieve_runs(connection, sieve_id, sieve_since(entry)) if entry else 0,

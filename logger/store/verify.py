@@ -23,7 +23,8 @@ from logger.store.batches import Batch, batch_rows, unpacked
 from logger.store.chain import GENESIS
 from logger.store.gaps import LOST, SALVAGED
 from logger.store.journal_text import events_of, run_columns
-from logger.store.register import register_faults
+from logger.store.register import head_text, register_faults
+from logger.store.register_end import end_faults
 from logger.store.secrets import secret_faults
 
 Verdict = Literal["whole", "no-outside-head", "altered", "lost", "missing-tail", "rewritten"]
@@ -51,25 +52,43 @@ def verify(
     outside: ChainHead | None = None,
     noted: ChainHead | None = None,
     told: Told = lambda batch: None,
+    outside_register: str = "",
 ) -> list[Finding]:
     """All that is wrong, or one sound finding.
 
-    `outside` is a head that was kept elsewhere; `noted` the one in the file beside the store, which only
-    finds accidents. Reads a packed stretch at a time, so that memory stays small.
+    `outside` is a head that was kept elsewhere, `outside_register` one of the register (NUMBER:SHA256); `noted`
+    is the one in the file beside the store, which only finds accidents. Reads a packed stretch at a time, so
+    that memory stays small.
     """
     walk = Walk(connection, {head.batch for head in (outside, noted) if head is not None}, told=told)
     findings = [*walk.findings(), *_messages(connection)]
     faults = list(register_faults(connection))
     findings += [Finding(walk.missing, text) for text in faults or secret_faults(connection)]
+    findings += _register_end(connection, outside_register, walk.missing)
     for head, whose in ((outside, "the head given"), (noted, "the head noted beside the store")):
         if head is not None:
             findings += _against(walk, head, whose)
     if findings:
         return findings
     batches = f"{walk.batches} batches agree with each other"
+    register = _register_sentence(connection, outside_register)
     if outside is None:
-        return [Finding("no-outside-head", f"{batches}; no outside head was given to compare with.")]
-    return [Finding("whole", f"{batches} and with the head given, batch {outside.batch}.")]
+        return [
+            Finding("no-outside-head", f"{batches}; no outside head was given to compare with.{register}")
+        ]
+    return [Finding("whole", f"{batches} and with the head given, batch {outside.batch}.{register}")]
+
+
+def _register_end(connection: sqlite3.Connection, outside: str, missing: Verdict) -> Iterator[Finding]:
+    for verdict, text in end_faults(connection, outside):
+        yield Finding("lost" if missing == "lost" and verdict == "missing-tail" else verdict, text)
+
+
+def _register_sentence(connection: sqlite3.Connection, outside: str) -> str:
+    """Names the register's head, so that it can be kept elsewhere; nothing for an empty register."""
+    newest = head_text(connection)
+    held = f" and agrees with entry {outside.partition(':')[0]} as given" if outside else ""
+    return f" The register ends with {newest}{held}." if newest else ""
 
 
 def _against(walk: Walk, head: ChainHead, whose: str) -> list[Finding]:

@@ -6,7 +6,7 @@ from dataclasses import replace
 from typing import Any
 
 from logger.core.run.events import EventKind as E
-from logger.report.document import Document, KeyFigures, Table
+from logger.report.document import Document, KeyFigures, Lines, Table
 from logger.report.plain import plain_report
 from logger.report.run_sheet import RunSheet
 from logger.report.summary_document import Summary, SummaryEntry, SummaryRun, joint_code, summary_document
@@ -118,3 +118,11 @@ def test_plain_lines_have_columns_under_their_heads() -> None:
     head = next(i for i, line in enumerate(lines) if "begonnen (UTC)" in line)
     place = lines[head].index("Probe, Charge")
     assert lines[head + 1][place:].startswith("S-1, L-3")
+
+
+def test_the_newest_entry_of_the_register_is_on_the_paper_also_when_nothing_was_entered() -> None:
+    head = f"12:{'a1' * 32}"
+    for entries in (summary().entries, ()):
+        section = summary_document(summary(entries=entries, register_head=head), texts("en")).sections[-1]
+        assert section.blocks[-1] == Lines((f"Newest entry of the register: {head}",))
+    assert "Newest entry" not in str(summary_document(summary(), texts("en")))

@@ -24,6 +24,7 @@ from logger.store.history import reading
 from logger.store.journal import Journal
 from logger.store.register import (
     StoreRegister,
+    head_text,
     register_events,
     register_head,
     sieve_runs,
@@ -157,3 +158,102 @@ def test_an_older_register_put_in_place_is_noticed_by_the_runs(store: MadeStore)
     with reading(store.data.store) as connection:
         texts = " ".join(finding.text for finding in verify(connection))
     assert "A run was started with entry 3 of the register" in texts
+
+
+def cut_after(store: MadeStore, last: int, *more: str) -> None:
+    with closing(sqlite3.connect(store.data.store)) as connection:
+        connection.execute("DELETE FROM register WHERE seq > ?", (last,))
+        for statement in more:
+            connection.execute(statement)
+        connection.commit()
+
+
+def verdicts(store: MadeStore, outside: str = "") -> dict[str, str]:
+    with reading(store.data.store) as connection:
+        return {one.verdict: one.text for one in verify(connection, outside_register=outside)}
+
+
+def three_entries(store: MadeStore, journal: Journal) -> str:
+    """A run, then three entries that no run has frozen; the register's head."""
+    register = StoreRegister(store.data.store, journal.writer, CheckPolicy())
+    add(register, SIEVE).result(WAIT_S)
+    for mass_g in (412.0, 412.01):
+        add(register, {"sieve_id": "S-45-01", "mass_g": mass_g}, RegisterKind.SIEVE_TARED).result(WAIT_S)
+    journal.close()
+    with reading(store.data.store) as connection:
+        return head_text(connection)
+
+
+def test_entries_cut_off_after_the_last_run_are_missed_without_a_password_among_them(
+    store: MadeStore, journal: Journal
+) -> None:
+    head = three_entries(store, journal)
+    assert head in verdicts(store)["no-outside-head"]  # to be kept elsewhere
+
+    cut_after(store, 2)
+
+    assert verdicts(store) == {
+        "missing-tail": "The register lacks entry 3, which was noted as its newest: its end was cut off."
+    }
+
+
+def test_what_was_cut_off_is_told_for_good_though_more_is_entered(store: MadeStore, journal: Journal) -> None:
+    three_entries(store, journal)
+    cut_after(store, 1)
+    again = Journal(store.data.store, utc_now, UuidV7().new_id, on_failure=lambda error: None)
+    register = StoreRegister(store.data.store, again.writer, CheckPolicy())
+    for mass_g in (413.0, 413.01, 413.02):
+        add(register, {"sieve_id": "S-45-01", "mass_g": mass_g}, RegisterKind.SIEVE_TARED).result(WAIT_S)
+    again.close()
+
+    (text,) = [text for verdict, text in verdicts(store).items() if verdict == "rewritten"]
+    assert "Entry 3 of the register, which was its newest when more was entered, has another hash" in text
+
+
+def test_who_takes_the_note_away_too_is_found_out_by_a_head_kept_elsewhere(
+    store: MadeStore, journal: Journal
+) -> None:
+    head = three_entries(store, journal)
+    assert "agrees with entry 3 as given" in verdicts(store, head)["no-outside-head"]
+
+    cut_after(store, 2, "DELETE FROM meta WHERE key = 'register_head'")
+
+    assert set(verdicts(store)) == {"no-outside-head"}  # as in a store of an earlier program
+    assert verdicts(store, head) == {
+        "missing-tail": "The register lacks entry 3, the head given: its end was cut off."
+    }
+    assert set(verdicts(store, f"2:{'0' * 64}")) == {"rewritten"}
+
+
+def test_entries_of_an_earlier_program_behind_the_note_are_no_fault(
+    store: MadeStore, journal: Journal
+) -> None:
+    """It does not know the note, so that the register goes on behind it."""
+    three_entries(store, journal)
+    with closing(sqlite3.connect(store.data.store)) as connection:
+        before = connection.execute("SELECT hash FROM register WHERE seq = 2").fetchone()[0]
+        connection.execute("UPDATE meta SET value = ? WHERE key = 'register_head'", (f"2:{before}",))
+        connection.commit()
+
+    assert set(verdicts(store)) == {"no-outside-head"}
+
+
+@pytest.mark.parametrize("spoilt", ["", "x", "3", ":", "9" * 400 + ":0"])
+def test_a_spoilt_note_is_a_finding_and_no_traceback(store: MadeStore, journal: Journal, spoilt: str) -> None:
+    three_entries(store, journal)
+    with closing(sqlite3.connect(store.data.store)) as connection:
+        connection.execute("UPDATE meta SET value = ? WHERE key = 'register_head'", (spoilt,))
+        connection.commit()
+
+    assert set(verdicts(store)) <= {"missing-tail", "rewritten", "no-outside-head"}
+    assert spoilt == "" or set(verdicts(store)) != {"no-outside-head"}
+
+
+def test_the_command_takes_a_head_of_the_register(store: MadeStore, journal: Journal) -> None:
+    head = three_entries(store, journal)
+
+    assert store("runs", "verify", "--register", head).code == 0
+    refused = store("runs", "verify", "--register", f"4:{'0' * 64}")
+    assert (refused.code, refused.out.split(":")[0]) == (5, "missing-tail")
+    assert store("runs", "verify", "--register", "4:0").code == 2
+    assert store("runs", "verify", "1", "--register", head).code == 2

@@ -100,7 +100,8 @@ class Register(Protocol):
         ...
 
     def earlier(self, sample_id: str, lot: str, method_id: str) -> tuple[EarlierResult, ...]:
-        """What was found before of this sample by this method, oldest first, in the newest revisions.
+        """What was found before of this sample by this method, oldest first, in the newest revisions; runs that were
+        corrected to another sample since are among them.
 
         Blocks for a short read. Raises Refused when it cannot be read.
         """

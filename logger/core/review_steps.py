@@ -25,6 +25,7 @@ from logger.core.review import (
 from logger.core.run.commands import Refused
 from logger.core.run.events import Event, EventKind
 from logger.core.run.plan import sha256_json
+from logger.core.run.repeats import PlannedRepeat, recorded_repeat, repeat_note
 from logger.core.text import clean_text
 
 LONGEST_WHY = 400
@@ -146,10 +147,12 @@ def correct(
     author: Author,
     why: str,
     utc: str,
+    repeat: PlannedRepeat | None = None,
 ) -> Step:
     """Values that were entered wrong are put right; the figures that follow are in `recomputed`.
 
-    Raises Refused without a reason or a change. The corrected record waits for a review again.
+    `repeat` is what was found before of the sample that the run is of now. Raises Refused without a reason or a
+    change. The corrected record waits for a review again.
     """
     _require_standing(body)
     reason = _reason(why, "corrected")
@@ -166,7 +169,7 @@ def correct(
     made = asdict(correction) | {"changes": [asdict(change) for change in changes]}
     fields: dict[str, Any] = {"corrections": [*(body.get("corrections") or ()), made]}
     fields |= {"review": STATE_AFTER[ReviewKind.CORRECTED]}
-    fields = {**_changed_sample(body, changes), **fields, **recomputed}
+    fields = {**_changed_sample(body, changes), **fields, **_repeated(body, repeat), **recomputed}
     return Step(kind=EventKind.CORRECTED, data=made, fields=fields)
 
 
@@ -235,6 +238,19 @@ def _reason(why: str, what: str) -> str:
     if not reason:
         raise Refused(f"Say why the run is {what}: the reason stands in its record for good.")
     return reason
+
+
+def _repeated(body: Mapping[str, Any], repeat: PlannedRepeat | None) -> dict[str, Any]:
+    """The record's fields that say so, beside what they said before; nothing where it is no repeat."""
+    if repeat is None:
+        return {}
+    made, before = recorded_repeat(repeat), body.get("repeat")
+    if before:
+        known = {each["run_id"] for each in made["earlier"]}
+        earlier = [each for each in before["earlier"] if each["run_id"] not in known]
+        made = {"reason": f"{before['reason']}; {made['reason']}", "earlier": [*earlier, *made["earlier"]]}
+    notes = [{"key": key, "text": text} for key, text in repeat_note(repeat)]
+    return {"repeat": made, "deviations": [*(body.get("deviations") or ()), *notes]}
 
 
 def _changed_sample(body: Mapping[str, Any], changes: Sequence[Change]) -> dict[str, Any]:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import asyncio
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from typing import Any
 
 from logger.core.method import Method
@@ -12,7 +12,7 @@ from logger.core.register.events import RegisterEvent, RegisterKind
 from logger.core.register.people import anyone, find_person, require_role
 from logger.core.register.planned import planned_sieve
 from logger.core.register.state import RegisterState
-from logger.core.review import ReviewKind, review_text
+from logger.core.review import Change, ReviewKind, review_text
 from logger.core.review_steps import (
     Author,
     SendAgain,
@@ -27,6 +27,7 @@ from logger.core.review_steps import (
 from logger.core.run.commands import Refused
 from logger.core.run.facts import fold
 from logger.core.run.recompute import read_changes, recomputed
+from logger.core.run.repeats import PlannedRepeat, corrected_repeat
 from logger.core.weighing import BalanceSpec
 from logger.service.people_desk import PeopleDesk, Who
 from logger.service.register_desk import entered_text
@@ -102,7 +103,19 @@ class ReviewDesk:
             raise Refused("changes must say the new value of each name.")
         changes = read_changes(seen.body, facts, wanted)
         fields = recomputed(facts, changes, method, spec, planned_sieve(facts.plan.get("sieve")))
-        return correct(seen.body, changes, fields, author, why, utc)
+        return correct(seen.body, changes, fields, author, why, utc, self._repeat(seen, changes, method, why))
+
+    def _repeat(
+        self, seen: Standing, changes: Sequence[Change], method: Method, why: str
+    ) -> PlannedRepeat | None:
+        """Of another sample or lot than before: what was found of that one before this run, where it is a repeat now."""
+        sample = seen.body["sample"] | {each.what.removeprefix("sample."): each.after for each in changes}
+        key = (sample["sample_id"], sample["lot"])
+        if key == (seen.body["sample"]["sample_id"], seen.body["sample"]["lot"]):
+            return None
+        found = self._register.earlier(*key, method.method.id)
+        before = [each for each in found if each.number < seen.number]
+        return corrected_repeat(method, seen.body["aperture_um"], before, why)
 
 
 def _require_people(state: RegisterState, who: Who) -> None:

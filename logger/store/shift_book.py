@@ -24,6 +24,8 @@ _RUNS = """
 SELECT run.number, run.run_id, run.sample_id, run.lot, run.method_id, run.method_revision, run.started_at,
   record.outcome, CASE WHEN json_valid(record.body) THEN json_object(
     'review', json_extract(record.body, '$.review'),
+    'sample_id', json_extract(record.body, '$.sample.sample_id'),
+    'lot', json_extract(record.body, '$.sample.lot'),
     'sampled_at', json_extract(record.body, '$.sample.sampled_at'),
     'point', json_extract(record.body, '$.sample.point'),
     'aperture_um', json_extract(record.body, '$.aperture_um'),
@@ -32,6 +34,14 @@ SELECT run.number, run.run_id, run.sample_id, run.lot, run.method_id, run.method
     'residue_g', json_extract(record.body, '$.result.residue_g')) END
 FROM run LEFT JOIN record ON record.run_id = run.run_id AND record.revision =
   (SELECT max(revision) FROM record AS newest WHERE newest.run_id = run.run_id)
+"""
+# Started as one of the sample, or corrected to it since; its newest record says whether it still is. The expression
+# is that of the index `record_sample`.
+_OF_SAMPLE = """
+WHERE (run.sample_id = ? OR run.run_id IN (
+    SELECT named.run_id FROM record AS named
+    WHERE CASE WHEN json_valid(named.body) THEN json_extract(named.body, '$.sample.sample_id') END = ?))
+  AND run.method_id = ? AND run.method_revision = ? ORDER BY run.number
 """
 
 
@@ -86,10 +96,8 @@ class StoreShiftBook:
 
     def runs_of_sample(self, sample_id: str, lot: str, method_id: str, revision: int) -> list[RunMade]:
         """See the port."""
-        wanted = (
-            "WHERE sample_id = ? AND lot = ? AND method_id = ? AND method_revision = ? ORDER BY run.number"
-        )
-        return self._runs(wanted, (sample_id, lot, method_id, revision))
+        runs = self._runs(_OF_SAMPLE, (sample_id, sample_id, method_id, revision))
+        return [run for run in runs if (run.sample_id, run.lot) == (sample_id, lot)]
 
     def _runs(self, wanted: str, values: tuple[Any, ...]) -> list[RunMade]:
         if not self._path.exists():
@@ -107,8 +115,8 @@ def _run(row: tuple[Any, ...]) -> RunMade:
     return RunMade(
         number=number,
         run_id=run_id,
-        sample_id=sample_id,
-        lot=lot,
+        sample_id=found.get("sample_id", sample_id),
+        lot=found.get("lot", lot),
         sampled_at=found.get("sampled_at") or "",
         method_id=method_id,
         revision=revision,

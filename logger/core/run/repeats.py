@@ -8,6 +8,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 from statistics import fmean, median
+from typing import Any
 
 from logger.core.method import Method
 from logger.core.run.commands import Refused
@@ -21,7 +22,7 @@ NEEDS_REASON = "a repeat needs a reason"
 @dataclass(frozen=True, slots=True, kw_only=True)
 class EarlierResult:
     """The newest revision of a run of the same sample by the same method. Residue in % of the charge, None
-    where there is no result."""
+    where there is no result. `now` is the sample that the run was corrected to since; empty while it is this one."""
 
     number: int
     run_id: str
@@ -31,6 +32,7 @@ class EarlierResult:
     aperture_um: float
     residue_pct: float | None
     decision: str | None
+    now: str = ""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -63,7 +65,18 @@ def out_of_specification(method: Method, earlier: Sequence[EarlierResult]) -> st
     """
     rejected = [each for each in earlier if each.decision == "reject"]
     if rejected:
-        return ", ".join(f"run {each.number}: {each.residue_pct:.2f} %" for each in rejected)
+        return ", ".join(f"run {each.number}: {each.residue_pct:.2f} %{_moved(each)}" for each in rejected)
+    # A correction takes no result away from what was found of this sample, nor does it hide one among others.
+    return _joined_outside(method, [each for each in earlier if not each.now]) or _joined_outside(
+        method, earlier
+    )
+
+
+def _moved(each: EarlierResult) -> str:
+    return f", corrected to {each.now} since" if each.now else ""
+
+
+def _joined_outside(method: Method, earlier: Sequence[EarlierResult]) -> str:
     asked = method.determinations
     counted = [each for each in earlier if each.outcome == "endpoint" and each.review != "rejected"]
     values = [each.residue_pct for each in counted if each.residue_pct is not None]
@@ -73,8 +86,25 @@ def out_of_specification(method: Method, earlier: Sequence[EarlierResult]) -> st
     rules = method.result
     above = rules.residue_max_pct is not None and joined > rules.residue_max_pct
     below = rules.residue_min_pct is not None and joined < rules.residue_min_pct
-    runs = ", ".join(str(each.number) for each in counted)
+    runs = ", ".join(f"{each.number}{_moved(each)}" for each in counted)
     return f"runs {runs} together: {joined:.2f} %" if above or below else ""
+
+
+def corrected_repeat(
+    method: Method, aperture_um: float, found: Sequence[EarlierResult], why: str
+) -> PlannedRepeat | None:
+    """A run that became one of this sample by a correction is a repeat of what was found of it before; `why` it was
+    corrected, for good in the correction itself, is the reason."""
+    return check_repeat(method, aperture_um, found, f"corrected: {why}"[:LONGEST_REASON])
+
+
+_RECORDED = ("number", "run_id", "revision", "outcome", "residue_pct", "decision")
+
+
+def recorded_repeat(repeat: PlannedRepeat) -> dict[str, Any]:
+    """As a record has it, JSON values."""
+    earlier = [{name: getattr(each, name) for name in _RECORDED} for each in repeat.earlier]
+    return {"reason": repeat.reason, "earlier": earlier}
 
 
 def repeat_note(repeat: PlannedRepeat | None) -> list[tuple[str, str]]:

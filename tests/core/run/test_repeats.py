@@ -68,6 +68,15 @@ def test_the_determinations_that_a_method_asks_for_are_no_repeats() -> None:
     assert check_repeat(twice(), 45.0, [earlier(1, 4.6), earlier(2, 4.4, review="rejected")], "") is None
 
 
+def test_a_determination_that_was_corrected_away_neither_hides_a_joined_result_nor_saves_it() -> None:
+    away = earlier(2, 4.4, now="sample S-9")
+    with pytest.raises(Refused, match="runs 1, 2, corrected to sample S-9 since together"):
+        check_repeat(twice(), 45.0, [earlier(1, 4.6), away], "")
+    with pytest.raises(Refused, match="runs 1, 3 together"):
+        check_repeat(twice(), 45.0, [earlier(1, 4.6), earlier(2, 1.0, now="sample S-9"), earlier(3, 4.6)], "")
+    assert check_repeat(twice(), 45.0, [earlier(1, 3.0), away], "") is None
+
+
 @given(st.lists(st.tuples(st.floats(0, 100), st.sampled_from(["accept", "reject", "inconclusive", None]))))
 def test_one_rejected_result_is_never_forgotten(results: list[tuple[float, str | None]]) -> None:
     found = [earlier(n, residue, decision=decision) for n, (residue, decision) in enumerate(results, 1)]

@@ -16,7 +16,7 @@ OPEN = "open"
 NONE = "none"
 """The same for a run without a decision."""
 OUTCOMES = ("endpoint", "time-limit", "stopped", "aborted", "interrupted", "invalid", OPEN)
-"""Those of `record.Outcome`, which is not loaded for them: the command line names them in its help."""
+"""Those of `record_parts.Outcome`, which is not loaded for them: the command line names them in its help."""
 DECISIONS = ("accept", "inconclusive", "reject", NONE)
 REVIEWS: tuple[str, ...] = get_args(ReviewState)
 LONGEST_TEXT = 120

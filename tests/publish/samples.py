@@ -5,9 +5,16 @@ from __future__ import annotations
 from typing import Any
 
 from logger.core.ports import MessageKind, OutboxItem
-from logger.core.record import (
-    RECORD_SCHEMA,
-    Record,
+from logger.core.record import RECORD_SCHEMA, Record
+from logger.core.record_assessment import (
+    RecordAssessment,
+    RecordBudget,
+    RecordComponent,
+    RecordCorrection,
+    RecordDecision,
+    RecordNotIncluded,
+)
+from logger.core.record_parts import (
     RecordDeviation,
     RecordDisplays,
     RecordEndpoint,
@@ -20,14 +27,6 @@ from logger.core.record import (
     RecordSieve,
     RecordTimes,
     RecordWeighing,
-)
-from logger.core.record_assessment import (
-    RecordAssessment,
-    RecordBudget,
-    RecordComponent,
-    RecordCorrection,
-    RecordDecision,
-    RecordNotIncluded,
 )
 
 MADE = "2026-03-02T08:00:00.000Z"

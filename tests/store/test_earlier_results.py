@@ -10,7 +10,7 @@ from typing import Any
 import pytest
 
 from logger.core.readings import Channel
-from logger.core.record import RecordEarlier
+from logger.core.record_parts import RecordEarlier
 from logger.core.register.policy import CheckPolicy
 from logger.core.run.commands import Refused
 from logger.core.run.live import no_live_rate

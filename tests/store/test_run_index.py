@@ -16,7 +16,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from logger.core.record import Outcome
+from logger.core.record_parts import Outcome
 from logger.core.run.commands import Refused
 from logger.core.run_list import FILTERS, OPEN, OUTCOMES, RunFilter, run_filter
 from logger.store.history_reader import StoreHistory, list_page

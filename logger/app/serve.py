@@ -5,13 +5,14 @@ from __future__ import annotations
 import asyncio
 import logging
 import os
-from collections.abc import Awaitable, Callable, Coroutine, Mapping
+from collections.abc import Awaitable, Callable, Coroutine, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
 from drivers.link_watch import LinkEvent
 from logger.app import history
+from logger.app.beat import Beat
 from logger.app.bench_files import methods_and_files, read_bench, read_broker, read_rig
 from logger.app.clock import BenchClock, utc_now
 from logger.app.file_watch import watch_files
@@ -30,15 +31,16 @@ from logger.app.signals import end_tasks, signal_future
 from logger.app.sparkplug import with_sparkplug
 from logger.app.store_watch import watch_store
 from logger.core.method import Method
-from logger.core.readings import Channel
+from logger.core.readings import Channel, Reading
 from logger.core.run.live_estimator import make_live_rate
 from logger.publish.board import view_without_broker
 from logger.publish.sender import Publisher
 from logger.publish.settings import BrokerSettings
-from logger.service.bench_service import BenchService, BenchSetup
+from logger.service.bench_service import BenchService
+from logger.service.bench_setup import BenchSetup
 from logger.service.local_server import LocalServer
 from logger.service.permit_desk import PermitDesk
-from logger.service.picture import live_values, snapshot
+from logger.service.picture import live_values
 from logger.service.queries import Queries
 from logger.settings import Bench
 from logger.store.install import install_id
@@ -48,7 +50,6 @@ from logger.store.outbox import SqliteOutbox
 from logger.store.recover import close_open_runs
 from logger.store.register import StoreRegister
 
-TICK_S = 0.1
 LIVE_S = 1.0
 SHIFT_S = 60.0
 """Real seconds between two looks at what is due; a look is some short reads."""
@@ -127,11 +128,17 @@ async def _run_bench(
     def on_link(channel: Channel, event: LinkEvent) -> None:
         service.on_link(channel, event.state, event.text)
 
-    instruments = bench_instruments(bench, clock.now_ns, options.speed, service.on_readings, on_link)
+    beat = Beat(service.tick)
+
+    def on_readings(readings: Sequence[Reading]) -> None:
+        service.on_readings(readings)
+        beat.moved()
+
+    instruments = bench_instruments(bench, clock.now_ns, options.speed, on_readings, on_link)
     jobs: dict[str, Coroutine[Any, Any, None]] = {
         "mass": instruments[0].run(),
         "pressure": instruments[1].run(),
-        "tick": _tick(service),
+        "tick": beat.run(),
     }
     beside: dict[str, Callable[[], Awaitable[None]]] = {
         "live values": lambda: _live(service),
@@ -191,12 +198,6 @@ async def _until_signal(service: BenchService, jobs: dict[str, Coroutine[Any, An
     return reason
 
 
-async def _tick(service: BenchService) -> None:
-    while True:
-        await asyncio.sleep(TICK_S)
-        service.tick()
-
-
 async def _shift(service: BenchService) -> None:
     while True:
         await service.look_at_shift()
@@ -206,7 +207,7 @@ async def _shift(service: BenchService) -> None:
 async def _live(service: BenchService) -> None:
     while True:
         await asyncio.sleep(LIVE_S)
-        service.plant.set_live(live_values(snapshot(service)))
+        service.plant.set_live(live_values(service))
 
 
 def _store_failed(error: Exception) -> None:

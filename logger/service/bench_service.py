@@ -7,70 +7,32 @@ except where a run begins or ends.
 from __future__ import annotations
 
 import asyncio
-from collections import deque
-from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass
+from collections.abc import Mapping, Sequence
 from typing import Any
 
-from logger.core.method import Method
 from logger.core.ports import Clock, IdSource, PlantLink, Register, RunJournal
 from logger.core.readings import Channel, Reading
 from logger.core.record import build_record
 from logger.core.refusal import ResultError
-from logger.core.register.look import RegisterLook
-from logger.core.rig import Rig
 from logger.core.run.commands import Command, Do, Refused, Reply
 from logger.core.run.engine import RunEngine
-from logger.core.run.events import Event, EventKind
-from logger.core.run.live import LiveRate
-from logger.core.run.marks import event_mark
-from logger.core.run.plan import BenchPlan, RunPlan, Sample, plain_json
-from logger.core.run.repeats import PlannedRepeat, check_repeat, repeat_note
-from logger.core.run.start import (
-    check_arrangement,
-    check_capacity,
-    check_endpoint,
-    pick_method,
-    read_sample,
-)
-from logger.core.run.start_equipment import check_equipment, check_revision, read_sieve_id
-from logger.core.run.start_people import check_approval, check_operator
+from logger.core.run.events import EventKind
+from logger.core.run.plan import RunPlan
 from logger.core.run.states import RunState
-from logger.core.run.words import event_level, event_text
-from logger.core.snapshot import EventView, LinkState, NextRunView
+from logger.core.snapshot import LinkState, NextRunView
+from logger.service.bench_setup import BenchSetup
+from logger.service.clock_watch import ClockWatch, clock_unset
+from logger.service.event_list import EventList
 from logger.service.history import TraceHistory
 from logger.service.idle import IdleBench
-from logger.service.job_desk import JobDesk, StartJob
+from logger.service.job_desk import JobDesk
 from logger.service.links import Links
 from logger.service.office import COMMANDS as OFFICE_COMMANDS
 from logger.service.office import Office
 from logger.service.permit_desk import PermitDesk
 from logger.service.readings_blocks import ReadingsBlocks, shift_utc
 from logger.service.register_desk import entered_text, entry_maker
-
-EVENTS_SHOWN = 60
-CLOCK_STEP_S = 1.0
-"""A wall clock that moves this much against the monotonic one was stepped."""
-UNSET_CLOCK = "2024"
-"""A computer that shows an earlier year has not been told the time since it was switched on."""
-SUSPEND_S = 2.0
-"""Host sleep beyond this makes an open run invalid: nobody watched."""
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class BenchSetup:
-    """What the service is made with. `live_rate` makes the estimator of live mode."""
-
-    plan: BenchPlan
-    methods: Mapping[str, Method]
-    rig: Rig | None
-    software: str
-    speed: float
-    simulated: bool
-    live_rate: Callable[[RunPlan, float], LiveRate]
-    publish_readings: bool = False
-    ports: Mapping[Channel, str]
-    profiles: Mapping[Channel, str]
+from logger.service.start_desk import StartDesk, file_changed
 
 
 class BenchService:
@@ -102,7 +64,7 @@ class BenchService:
         self.links = Links(setup.ports, setup.profiles)
         self.history = TraceHistory()
         self._blocks = ReadingsBlocks(setup.speed)
-        self.events: deque[EventView] = deque(maxlen=EVENTS_SHOWN)
+        self.events = EventList()
         self.controls_held_by = ""
         self.changed = asyncio.Event()
         self.trouble = ""
@@ -110,11 +72,9 @@ class BenchService:
         """Parts beside the run that have failed and are started again, by name, with a sentence."""
         self.changed_methods: set[str] = set()
         """Methods whose files are no longer what the service read."""
-        self._event_count = 0
         self._starting = False
         self._finishing: asyncio.Task[None] | None = None
-        self._wall_offset_s = clock.wall_offset_s()
-        self._suspended_s = clock.suspended_s()
+        self._clocks = ClockWatch(clock)
 
     # --- what comes in ----------------------------------------------------------------------------------
 
@@ -134,6 +94,7 @@ class BenchService:
         self._after_input(readings)
         if self.setup.publish_readings:
             self._collect(readings, last=engine.ended)
+        self._update_permit()
 
     def on_link(self, channel: Channel, state: str, text: str) -> None:
         """A link changed; told at once, whatever the run does."""
@@ -152,16 +113,16 @@ class BenchService:
             self.changed.set()
 
     def tick(self) -> None:
-        """Time passed; call it ten times a second."""
+        """Time passed; call it ten times a second while no readings come, and once a second while they do."""
         self._update_permit()
         now_ns = self.clock.now_ns()
-        step_s, slept_s = self._watch_clocks()
+        step_s, slept_s = self._clocks.look()
         engine = self.engine
         if engine is None or engine.ended:
             return
-        if abs(step_s) > CLOCK_STEP_S:
+        if step_s:
             engine.clock_stepped(step_s, now_ns)
-        if slept_s > SUSPEND_S:
+        if slept_s:
             engine.invalidate(f"the computer slept for {slept_s:.0f} s", now_ns)
         engine.tick(now_ns)
         self._after_input(())
@@ -192,7 +153,7 @@ class BenchService:
         self.changed_methods.add(method_id)
         engine = self.engine
         if engine is not None and not engine.ended and engine.run.plan.method.method.id == method_id:
-            engine.note_deviation(*_file_changed(method_id), self.clock.now_ns())
+            engine.note_deviation(*file_changed(method_id), self.clock.now_ns())
             self._after_input(())
         self.changed.set()
 
@@ -206,7 +167,7 @@ class BenchService:
 
     def clock_unset(self) -> bool:
         """Whether the wall clock cannot be right."""
-        return self.clock.utc() < UNSET_CLOCK
+        return clock_unset(self.clock.utc())
 
     def run_revised(self, run_id: str) -> None:
         """The record of a run was reviewed or corrected. What the bench shows of it no longer holds: it is free."""
@@ -243,75 +204,15 @@ class BenchService:
     async def _start(self, args: Mapping[str, Any]) -> str:
         if self.engine is not None and (not self.engine.ended or self._finishing is not None):
             raise Refused("A run is open on this bench: finish or abort it first.")
-        setup = self.setup
-        sample = read_sample(args)
-        method = pick_method(setup.methods, args.get("method_id"))
-        check_arrangement(method, setup.plan.arrangement)
-        check_capacity(method, setup.plan.capacity_g, setup.plan.balance.readability_g)
-        check_endpoint(method, setup.rig, setup.plan.balance)
-        look = await self._look(method, args)
-        check_revision(method, look.used_method)
-        utc, rules = self.clock.utc(), setup.plan.checks
-        sample, operator_name = check_operator(sample, look.state.people, rules)
-        approval, unapproved = check_approval(method, plain_json(method), look.state, rules, utc)
-        job = StartJob(args=args, method=method)
-        if self.jobs is not None:
-            job = await self.jobs.start(method, sample, args, look.state, utc)
-        equipment = check_equipment(method, job.args, look, rules, utc)
-        repeat = await self._repeat(sample, method, equipment.aperture_um, args)
-        self.links.require_up()
-        if self.permit is not None:
-            self.permit.require_up()
-        plan = RunPlan(
-            run_id=self._ids.new_id(),
-            sample=sample,
-            method=method,
-            aperture_um=equipment.aperture_um,
-            bench=setup.plan,
-            rig=setup.rig,
-            software=setup.software,
-            simulated=setup.simulated,
-            sieve_id=equipment.sieve_id,
-            sieve=equipment.sieve,
-            fitness=equipment.fitness,
-            register_head=look.head,
-            operator_name=operator_name,
-            approval=approval,
-            repeat=repeat,
-            notes=(*equipment.notes, *unapproved, *repeat_note(repeat), *job.notes, *self._notes(method)),
-            conditions=job.conditions,
-            portion=job.portion(equipment.aperture_um),
-        )
+        desk = StartDesk(self.setup, self.clock, self._ids, self._register, self.jobs)
+        plan = await desk.plan(args, self.changed_methods, self._require_up)
         number = await self._open_run(plan)
         return f"Run {number} is planned."
 
-    async def _repeat(
-        self, sample: Sample, method: Method, aperture_um: float, args: Mapping[str, Any]
-    ) -> PlannedRepeat | None:
-        if self._register is None:
-            return None
-        asked = (sample.sample_id, sample.lot, method.method.id)
-        earlier = await asyncio.to_thread(self._register.earlier, *asked)
-        return check_repeat(method, aperture_um, earlier, args.get("repeat_reason"))
-
-    def _notes(self, method: Method) -> tuple[tuple[str, str], ...]:
-        """What the service itself knows before a run that its record must say."""
-        notes = []
-        if self.clock_unset():
-            text = (
-                f"Clock unsynchronised: the computer shows {self.clock.utc()[:10]}. Times of day and dates of this "
-                "record are wrong; durations are not touched."
-            )
-            notes.append(("clock-unsynchronised", text))
-        if method.method.id in self.changed_methods:
-            notes.append(_file_changed(method.method.id))
-        return tuple(notes)
-
-    async def _look(self, method: Method, args: Mapping[str, Any]) -> RegisterLook:
-        if self._register is None:
-            return RegisterLook()
-        head = method.method
-        return await asyncio.to_thread(self._register.look, read_sieve_id(args), head.id, head.revision)
+    def _require_up(self) -> None:
+        self.links.require_up()
+        if self.permit is not None:
+            self.permit.require_up()
 
     async def _enter(self, by: str, args: Mapping[str, Any]) -> Reply:
         """An entry of the register: `kind`, `entry`, `why`, and `by` where it is not who holds the controls."""
@@ -336,7 +237,7 @@ class BenchService:
         self.events.clear()
         self.history.clear()
         self._blocks.clear()
-        self._show(planned)
+        self.events.show(planned, engine.run)
         self.changed.set()
         return number
 
@@ -372,7 +273,7 @@ class BenchService:
             self._journal.add(self.run_id, events, readings)
         if not events:
             return
-        self._show(events)
+        self.events.show(events, engine.run)
         self.changed.set()
         if any(event.kind in _ENDING for event in events):
             self._finishing = asyncio.create_task(self._finish(self.run_id, engine), name="finish-run")
@@ -408,41 +309,6 @@ class BenchService:
         if self.permit is not None and self.permit.update(self.engine, self.clock.now_ns()):
             self._after_input(())
             self.changed.set()
-
-    def _show(self, events: Sequence[Event]) -> None:
-        run = None if self.engine is None else self.engine.run
-        for event in events:
-            self._event_count += 1
-            elapsed_s = None if run is None else run.facts.elapsed_s(event.at_ns)
-            self.events.append(
-                EventView(
-                    seq=self._event_count,
-                    utc=event.utc,
-                    kind=event.kind.value,
-                    level=event_level(event),
-                    text=event_text(event.kind, event.data),
-                    mark=event_mark(event),
-                    elapsed_s=elapsed_s,
-                    effective_s=None if run is None or elapsed_s is None else run.pressure.effective_s,
-                )
-            )
-
-    def _watch_clocks(self) -> tuple[float, float]:
-        """By how much the wall clock was stepped and for how long the host slept since the last look, s.
-
-        Looked at without a run as well: what happened before a run is none of its business.
-        """
-        offset_s, suspended_s = self.clock.wall_offset_s(), self.clock.suspended_s()
-        step_s, slept_s = offset_s - self._wall_offset_s, suspended_s - self._suspended_s
-        if abs(step_s) > CLOCK_STEP_S:
-            self._wall_offset_s = offset_s
-        self._suspended_s = suspended_s
-        return step_s, slept_s
-
-
-def _file_changed(method_id: str) -> tuple[str, str]:
-    text = f"The file of method {method_id} was changed after the service read it: the run uses the copy read then."
-    return "method-file-changed", text
 
 
 _ENDING = frozenset(

@@ -18,6 +18,7 @@ from logger.core.snapshot import (
     LinkView,
     MethodView,
     NextRunView,
+    PressureView,
     Snapshot,
 )
 from logger.core.text import printable
@@ -43,13 +44,13 @@ def snapshot(service: BenchService, you: str = "") -> Snapshot:
         speed=setup.speed,
         simulated=setup.simulated,
         utc=service.clock.utc(),
-        state="idle" if engine is None else engine.state.value,
+        state=_state(service),
         instruction=_instruction(service, now_ns),
         can=service.can(),
         alarms=_alarms(service),
         links=_links(service, now_ns),
         mass=service.idle.mass(now_ns),
-        pressure=service.idle.pressure(now_ns) if engine is None else pressure_view(engine.run, now_ns),
+        pressure=_pressure(service, now_ns),
         run=None if engine is None else run_view(engine, service.run_id, now_ns),
         events=tuple(service.events),
         broker=service.plant.view(),
@@ -67,6 +68,15 @@ def _following(service: BenchService) -> NextRunView | None:
     if service.next_run is not None or service.engine is not None or service.jobs is None:
         return service.next_run
     return service.jobs.left
+
+
+def _state(service: BenchService) -> str:
+    return "idle" if service.engine is None else service.engine.state.value
+
+
+def _pressure(service: BenchService, now_ns: int) -> PressureView:
+    engine = service.engine
+    return service.idle.pressure(now_ns) if engine is None else pressure_view(engine.run, now_ns)
 
 
 def _instruction(service: BenchService, now_ns: int) -> Instruction:
@@ -97,20 +107,22 @@ def _free(service: BenchService, following: NextRunView | None) -> Instruction:
     return replace(IDLE, text=text, detail=detail)
 
 
-def live_values(picture: Snapshot) -> dict[str, Any]:
+def live_values(service: BenchService) -> dict[str, Any]:
     """The few values that the plant sees once a second."""
-    run = picture.run
+    engine, now_ns = service.engine, service.clock.now_ns()
+    mass, pressure = service.idle.mass(now_ns), _pressure(service, now_ns)
     values: dict[str, Any] = {
-        "utc": picture.utc,
-        "state": picture.state,
-        "mass_g": picture.mass.value_g,
-        "mass_quality": picture.mass.quality,
-        "stable": picture.mass.stable,
-        "dp_pa": picture.pressure.dp_pa,
-        "dp_quality": picture.pressure.quality,
+        "utc": service.clock.utc(),
+        "state": _state(service),
+        "mass_g": mass.value_g,
+        "mass_quality": mass.quality,
+        "stable": mass.stable,
+        "dp_pa": pressure.dp_pa,
+        "dp_quality": pressure.quality,
     }
-    if run is None:
+    if engine is None:
         return values
+    run = run_view(engine, service.run_id, now_ns)
     return values | {
         "run_id": run.run_id,
         "elapsed_s": run.elapsed_s,

@@ -13,7 +13,8 @@ from logger.core.record import ChainHead, Record
 from logger.core.run.events import Event
 from logger.core.run.live import no_live_rate
 from logger.core.snapshot import BrokerView
-from logger.service.bench_service import BenchService, BenchSetup
+from logger.service.bench_service import BenchService
+from logger.service.bench_setup import BenchSetup
 from tests.core.run.plans import bench_plan, interval_method
 
 STARTED = {"method_id": "m", "sample_id": "S-1", "operator_id": "op-7"}

@@ -16,7 +16,8 @@ from logger.app.serve import NoPlant
 from logger.core.readings import Channel
 from logger.core.run.commands import Reply
 from logger.core.run.live import no_live_rate
-from logger.service.bench_service import BenchService, BenchSetup
+from logger.service.bench_service import BenchService
+from logger.service.bench_setup import BenchSetup
 from logger.store.journal import Journal
 from logger.store.register import StoreRegister
 from tests.core.run.made_runs import method

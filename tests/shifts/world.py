@@ -24,7 +24,8 @@ from logger.core.readings import Channel
 from logger.core.run.instruct import IDLE, instruction
 from logger.core.run.live_estimator import make_live_rate
 from logger.core.snapshot import LinkState
-from logger.service.bench_service import BenchService, BenchSetup
+from logger.service.bench_service import BenchService
+from logger.service.bench_setup import BenchSetup
 from logger.settings import config_dir, load_bench, load_rig
 from logger.store.journal import Journal
 from logger.store.recover import close_open_runs

@@ -15,7 +15,8 @@ from logger.core.register.policy import CheckPolicy
 from logger.core.run.commands import Refused
 from logger.core.run.live import no_live_rate
 from logger.core.run.repeats import check_repeat
-from logger.service.bench_service import BenchService, BenchSetup
+from logger.service.bench_service import BenchService
+from logger.service.bench_setup import BenchSetup
 from logger.store import register, shift_book
 from logger.store.history import reading
 from logger.store.journal import Journal

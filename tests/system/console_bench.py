@@ -27,7 +27,8 @@ from logger.core.readings import Channel
 from logger.core.run.instruct import IDLE, instruction
 from logger.core.run.live import no_live_rate
 from logger.core.sieve_checks import LEAST_SIEVE_G
-from logger.service.bench_service import BenchService, BenchSetup
+from logger.service.bench_service import BenchService
+from logger.service.bench_setup import BenchSetup
 from logger.service.client import ServiceClient
 from logger.service.local_server import LocalServer
 from logger.service.queries import Queries

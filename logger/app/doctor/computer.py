@@ -15,7 +15,7 @@ from pathlib import Path
 from logger.app.doctor.findings import Finding, hint, ok, wrong
 from logger.app.paths import DataFolder
 from logger.console.terminal import why_not_drawn
-from logger.service.bench_service import UNSET_CLOCK
+from logger.service.clock_watch import clock_unset
 from logger.store.errors import StoreError
 from logger.store.place import free_bytes, require_fit
 from logger.store.schema import read_only
@@ -49,7 +49,7 @@ def clock(data: DataFolder, now: datetime) -> Iterator[Finding]:
     """Whether the wall clock can be right: durations do not need it, dates of records do."""
     shown = now.isoformat(timespec="seconds").replace("+00:00", "Z")
     newest = newest_entry(data.store)
-    if shown < UNSET_CLOCK:
+    if clock_unset(shown):
         yield wrong(
             "computer", f"the clock shows {shown}", "set date and time, and let the system keep them (NTP)"
         )

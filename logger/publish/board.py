@@ -58,6 +58,11 @@ class Board:
         """The outbox, as counted now."""
         self.waiting, self.set_aside = waiting, set_aside
 
+    @property
+    def is_calm(self) -> bool:
+        """The broker takes messages, and has taken everything."""
+        return self._state == "up" and not self.waiting and not self.set_aside
+
     def view(self, now_s: float) -> BrokerView:
         """The picture at this moment."""
         return BrokerView(

@@ -135,8 +135,9 @@ class Publisher:
         return LinkLost(drops_sentence(settings.address, settings.client_id), slow=True)
 
     async def _count_backlog(self) -> None:
-        """Keeps the number shown current while no connection does."""
+        """Keeps the number shown current while no connection does; one that has nothing to do does."""
         while True:
-            with contextlib.suppress(Exception):
-                self._board.counts(*await self._desk.outbox.waiting())
+            if not self._board.is_calm:
+                with contextlib.suppress(Exception):
+                    self._board.counts(*await self._desk.outbox.waiting())
             await asyncio.sleep(_COUNT_EVERY_S if self._board.waiting < _MANY else _COUNT_MANY_EVERY_S)

@@ -28,7 +28,8 @@ MARK_S = 0.1
 LIVE_GAP_S = 0.95
 """Once a second: a little less, so that a picture a second is never held back for the next one."""
 LIVE_EXPIRY_S = 10
-_IDLE_S = 1.0
+_IDLE_S = 30.0
+"""The outbox says itself when something was added; looking without being told is for a word that got lost."""
 _FAREWELL_S = 2.0
 _PACKET_OVERHEAD_BYTES = 300
 """Topic, properties and header of a PUBLISH, generously."""
@@ -115,6 +116,8 @@ class Session:
         while True:
             items = await self._desk.outbox.unsent(MOST_AT_ONCE, MOST_AT_ONCE_BYTES)
             if items:
+                board = self._desk.board
+                board.counts(max(board.waiting, len(items)), board.set_aside)
                 await self._send_stretch(items)
             else:
                 await self._desk.outbox.wait_for_more(_IDLE_S)

@@ -31,7 +31,6 @@ PROTOCOL = 1
 COMMAND_LIMIT = 64 * 1024
 LEAST_GAP_S = 0.03
 USUAL_GAP_S = 0.25
-LONGEST_GAP_S = 1.0
 MOST_WATCHERS = 16
 MOST_QUESTIONS = 4
 """Questions of one watcher that may wait for their answers."""
@@ -47,6 +46,7 @@ class LocalServer:
         self._service, self._path = service, path
         self._queries = queries or Queries({})
         self._watchers: dict[str, Watcher] = {}
+        self._watched = asyncio.Event()
         self._numbers = itertools.count(1)
         self._handlers: set[asyncio.Task[None]] = set()
 
@@ -66,9 +66,10 @@ class LocalServer:
     async def _broadcast(self) -> None:
         changed = self._service.changed
         while True:
+            await self._watched.wait()
             # Not wait_for: in Python 3.11 it swallows a cancellation that meets the event.
             with contextlib.suppress(TimeoutError):
-                async with asyncio.timeout(USUAL_GAP_S if self._watchers else LONGEST_GAP_S):
+                async with asyncio.timeout(USUAL_GAP_S):
                     await changed.wait()
             changed.clear()
             self._send_all()
@@ -87,6 +88,7 @@ class LocalServer:
         try:
             if len(self._watchers) < MOST_WATCHERS:
                 self._watchers[watcher.name] = watcher
+                self._watched.set()
                 await self._talk(watcher, reader)
         except (ConnectionError, ValueError, asyncio.CancelledError):
             # The end of the service cancels this task, whose end nobody awaits but a callback that would log it.
@@ -104,6 +106,8 @@ class LocalServer:
 
     def _leave(self, watcher: Watcher) -> None:
         self._watchers.pop(watcher.name, None)
+        if not self._watchers:
+            self._watched.clear()
         if self._service.controls_held_by == watcher.holder_name:
             self._service.controls_held_by = ""
             self._service.changed.set()

@@ -32,6 +32,7 @@ class SqliteOutbox:
 
     async def unsent(self, most: int, most_bytes: int) -> list[OutboxItem]:
         """The oldest messages that are neither sent nor set aside, within the bounds; always the oldest."""
+        self._loop = asyncio.get_running_loop()  # from here on no word of a later message is lost
         return await self._do(lambda connection: rows.unsent(connection, most, most_bytes))
 
     async def mark_sent(self, seqs: Sequence[int]) -> None:
@@ -59,7 +60,7 @@ class SqliteOutbox:
         return await self._do(rows.newest_record)
 
     async def wait_for_more(self, timeout_s: float) -> None:
-        """Returns when something was added, or after the time."""
+        """Returns when something was added since the last look, or after the time."""
         self._loop = asyncio.get_running_loop()
         with contextlib.suppress(TimeoutError):
             # Not wait_for: in Python 3.11 it swallows a cancellation that meets the event.

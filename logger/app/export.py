@@ -17,6 +17,7 @@ from logger.core.readings import Channel, Quality, Reading
 from logger.core.run.events import Event
 from logger.core.run.facts import RunFacts, fold
 from logger.core.run.plan import canonical_json
+from logger.core.run_list import RunLine
 from logger.report.csv_export import ENCODING, Column, records_csv, to_csv
 from logger.store import history
 from logger.store.bundle import chained_files, with_manifest, zipped
@@ -74,7 +75,9 @@ def export_bundle(data: DataFolder, which: str, to: Path, replace: bool = False)
         "event.schema.json": _schema("event"),
         "README.txt": README,
     }
-    whole = with_manifest(row, files | {name: _bytes(text) for name, text in texts.items()})
+    whole = with_manifest(
+        row.number, row.run_id, files | {name: _bytes(text) for name, text in texts.items()}
+    )
     return write_all({to / f"{_stem(row)}.zip": zipped(whole)}, replace)
 
 
@@ -100,7 +103,7 @@ def _bodies(texts: Sequence[str]) -> list[dict[str, Any]]:
     return [json.loads(text) for text in tracked(texts, "Reading records", len(texts))]
 
 
-def _stem(row: history.RunRow) -> str:
+def _stem(row: RunLine) -> str:
     return f"run-{row.number:06d}-{row.run_id[-8:]}"
 
 

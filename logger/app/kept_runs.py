@@ -15,6 +15,7 @@ from logger.core.method import Method
 from logger.core.register.planned import planned_sieve
 from logger.core.run.facts import RunFacts, fold
 from logger.core.run.result import determination, endpoint_term
+from logger.core.run_list import RunLine
 from logger.core.weighing import BalanceSpec
 from logger.store import history
 from logger.store.errors import StoreError
@@ -35,7 +36,7 @@ def kept_run(connection: sqlite3.Connection, run_id: str) -> KeptRun:
         outcome="" if body is None else body["outcome"],
         review="unreviewed" if body is None else body["review"],
         reason="" if body is None else body["reason"],
-        belongs=_belonging(plan),
+        belongs=_belonging(plan, row),
         method=method,
         spec=spec,
         planned=planned_sieve(plan.get("sieve")),
@@ -67,11 +68,12 @@ def frozen_spec(plan: Mapping[str, Any]) -> BalanceSpec:
     return BalanceSpec(**({"repeatability_dof": math.inf} | known))
 
 
-def _belonging(plan: dict[str, Any]) -> Belonging:
-    sample, head = plan["sample"], plan["method"]["method"]
+def _belonging(plan: dict[str, Any], line: RunLine) -> Belonging:
+    """Sample and lot as corrected; all else as frozen."""
+    head = plan["method"]["method"]
     return Belonging(
-        sample_id=sample["sample_id"],
-        lot=sample["lot"],
+        sample_id=line.sample_id,
+        lot=line.lot,
         method_id=head["id"],
         revision=head["revision"],
         method_sha256=plan["method_sha256"],

@@ -14,6 +14,7 @@ from logger.app.report_files import Form, place, printed
 from logger.core.joining import Joined, join
 from logger.core.record_code import record_code
 from logger.core.run.facts import fold
+from logger.core.run_list import RunLine
 from logger.report.document import Document, Paper
 from logger.report.run_curves import run_curves
 from logger.report.run_document import run_document
@@ -101,7 +102,7 @@ def run_sheet(connection: sqlite3.Connection, which: str) -> RunSheet:
     )
 
 
-def _joined(connection: sqlite3.Connection, row: history.RunRow) -> Joined | None:
+def _joined(connection: sqlite3.Connection, row: RunLine) -> Joined | None:
     """The group of determinations that the run belongs to; None where it stands alone by its method."""
     ids = runs_of_sample(connection, row.sample_id, row.lot)
     if len(ids) > MOST_DETERMINATIONS:

@@ -20,9 +20,10 @@ from typing import Any
 from logger.core.record import ChainHead, listed_residue_pct
 from logger.core.run.events import EventKind
 from logger.core.run.plan import canonical_json
+from logger.core.run_list import RunLine
 from logger.store.batches import Batch, run_batches
 from logger.store.errors import StoreError
-from logger.store.history import RunRow, record_texts
+from logger.store.history import record_texts
 from logger.store.journal_text import events_of
 from logger.store.packing import Packable
 from logger.store.verify import Finding, record_fits
@@ -35,7 +36,7 @@ _TIMESTAMP = (1980, 1, 1, 0, 0, 0)
 Files = dict[str, bytes]
 
 
-def chained_files(connection: sqlite3.Connection, row: RunRow) -> Files:
+def chained_files(connection: sqlite3.Connection, row: RunLine) -> Files:
     """Journal, readings and records of a run. Raises StoreError when the run has no record yet."""
     records = record_texts(connection, row.run_id)
     if not records:
@@ -50,14 +51,14 @@ def chained_files(connection: sqlite3.Connection, row: RunRow) -> Files:
     return files
 
 
-def with_manifest(row: RunRow, files: Files) -> Files:
+def with_manifest(number: int, run_id: str, files: Files) -> Files:
     """The same files and a manifest over them."""
     lines = files[JOURNAL].splitlines()
     last = json.loads(lines[-1])
     manifest = {
         "schema": SCHEMA,
-        "run_id": row.run_id,
-        "number": row.number,
+        "run_id": run_id,
+        "number": number,
         "batches": len(lines),
         "head": str(ChainHead(last["seq"], last["hash"])),
         "files": {name: hashlib.sha256(data).hexdigest() for name, data in sorted(files.items())},

@@ -6,36 +6,21 @@ import json
 import sqlite3
 from collections.abc import Iterator, Sequence
 from contextlib import closing, contextmanager
-from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
 from logger.core.readings import Reading
 from logger.core.run.events import Event
+from logger.core.run_list import RunLine
 from logger.store.batches import run_batches
 from logger.store.errors import DamagedRunError, StoreError, as_store_error
 from logger.store.journal_text import events_of
 from logger.store.readings_codec import decode
+from logger.store.run_lines import LINES, line_of
 from logger.store.schema import VERSION, found_version, read_only
 
 _LAST = chr(0x10FFFF)
 """Sorts behind every character of an id."""
-
-
-@dataclass(frozen=True, slots=True)
-class RunRow:
-    """One line of the history. `outcome` is empty for a run that has no record yet."""
-
-    number: int
-    run_id: str
-    started_at: str
-    sample_id: str
-    lot: str
-    operator_id: str
-    method_id: str
-    method_revision: int
-    outcome: str
-    residue_pct: float | None
 
 
 @contextmanager
@@ -57,31 +42,23 @@ def reading(path: Path) -> Iterator[sqlite3.Connection]:
         raise as_store_error(path, error) from error
 
 
-_LIST = """
-SELECT run.number, run.run_id, run.started_at, run.sample_id, run.lot, run.operator_id, run.method_id,
-       run.method_revision, coalesce(record.outcome, ''), record.residue_pct
-FROM run LEFT JOIN record ON record.run_id = run.run_id
-  AND record.revision = (SELECT max(revision) FROM record WHERE run_id = run.run_id)
-"""
-
-
-def list_runs(connection: sqlite3.Connection, limit: int) -> list[RunRow]:
+def list_runs(connection: sqlite3.Connection, limit: int) -> list[RunLine]:
     """Newest first."""
-    rows = connection.execute(f"{_LIST} ORDER BY run.number DESC LIMIT ?", (limit,))
-    return [RunRow(*row) for row in rows]
+    rows = connection.execute(f"{LINES} ORDER BY run.number DESC LIMIT ?", (limit,))
+    return [line_of(row) for row in rows]
 
 
-def find_run(connection: sqlite3.Connection, which: str) -> RunRow:
+def find_run(connection: sqlite3.Connection, which: str) -> RunLine:
     """By number, or by the beginning of its id. Raises StoreError when none or several fit."""
     by_number = which.isascii() and which.isdigit() and len(which) < 8
     where = "run.number = ?" if by_number else "run.run_id BETWEEN ? AND ?"
     values: tuple[Any, ...] = (int(which),) if by_number else (which, which + _LAST)
-    found = connection.execute(f"{_LIST} WHERE {where} LIMIT 2", values).fetchall() if which else []
+    found = connection.execute(f"{LINES} WHERE {where} LIMIT 2", values).fetchall() if which else []
     if not found:
         raise StoreError(f"There is no run {which}; `lastgrain runs list` shows them.")
     if len(found) > 1:
         raise StoreError(f"Several runs begin with {which}: give more of the id.")
-    return RunRow(*found[0])
+    return line_of(found[0])
 
 
 def record_body(connection: sqlite3.Connection, run_id: str) -> dict[str, Any] | None:

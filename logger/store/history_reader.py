@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import json
-import sqlite3
 from collections.abc import Callable
 from pathlib import Path
 from typing import TypeVar
@@ -13,11 +12,11 @@ from logger.core.readings import Reading
 from logger.core.register.state import fold_register
 from logger.core.run.commands import Refused
 from logger.core.run_history import RunHistory
-from logger.core.run_list import RunFilter, RunLine, RunPage
+from logger.core.run_list import RunFilter, RunPage
 from logger.store import history
 from logger.store.errors import DamagedRunError, StoreError
 from logger.store.register import register_events
-from logger.store.run_index import line_of, page, with_index
+from logger.store.run_index import page, with_index
 
 Found = TypeVar("Found")
 
@@ -75,20 +74,13 @@ def read_run(path: Path, which: str) -> RunHistory:
     with history.reading(path) as connection:
         row = history.find_run(connection, which)
         return RunHistory(
-            line=_line(path, connection, row.number),
+            line=row,
             records=tuple(
                 _body(row.number, revision, text)
                 for revision, text in history.record_texts(connection, row.run_id)
             ),
             events=tuple(history.run_events(connection, row.run_id)),
         )
-
-
-def _line(path: Path, connection: sqlite3.Connection, number: int) -> RunLine:
-    line = with_index(path, connection, lambda index: line_of(index, number))
-    if line is None:
-        raise StoreError(f"Run {number} is not in the list of runs: ask again.")
-    return line
 
 
 def _body(number: int, revision: int, text: str) -> dict[str, object]:

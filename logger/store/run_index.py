@@ -7,16 +7,16 @@ nothing of it. Words are looked up by their beginnings in SQLite's full-text ind
 
 from __future__ import annotations
 
-import json
 import os
 import re
 import sqlite3
-from collections.abc import Callable, Sequence
+from collections.abc import Callable
 from contextlib import closing
 from pathlib import Path
 from typing import Any, TypeVar
 
-from logger.core.run_list import NONE, OPEN, RunFilter, RunLine, RunPage
+from logger.core.run_list import NONE, OPEN, RunFilter, RunPage
+from logger.store.run_lines import COLUMNS, line_from, of_body
 
 FORMAT = 2
 _BLOCK = 500
@@ -58,10 +58,7 @@ CREATE VIRTUAL TABLE word USING fts5(
 """
 
 Found = TypeVar("Found")
-_COLUMNS = (
-    "number, run_id, started_at, sample_id, lot, operator_id, method_id, method_revision, outcome, residue_pct, "
-    "decision, review, revision, sieve_id, simulated"
-)
+_COLUMNS = ", ".join(COLUMNS)
 _BY_RECORD = (
     *("sample_id", "lot", "operator_id", "outcome", "residue_pct", "decision", "review", "revision"),
     *("sieve_id", "simulated"),
@@ -232,34 +229,12 @@ def _add_record(
     if found is None:
         return
     *known, method_id, number = found
-    values = _of_body(body, known)
+    values = of_body(body, known)
     listed = {"run_id": run_id, "revision": revision, "outcome": outcome, "residue_pct": residue_pct}
     index.execute(_UPDATE, values | listed)
     texts = [values["sample_id"], values["lot"], values["operator_id"]]
     if texts != known[:3]:
         index.execute("UPDATE word SET text = ? WHERE rowid = ?", (_words(*texts, method_id), number))
-
-
-def _of_body(body: str, known: Sequence[Any]) -> dict[str, Any]:
-    """What a list shows of a record's body; of a damaged one what the run's own line says."""
-    sample_id, lot, operator_id, simulated = known
-    values = {"sample_id": sample_id, "lot": lot, "operator_id": operator_id, "simulated": simulated}
-    values |= {"decision": "", "review": "", "sieve_id": ""}
-    try:
-        plain = json.loads(body)
-        sample, assessed, sieve = plain["sample"], plain["assessment"] or {}, plain["sieve"] or {}
-        values |= {
-            "sample_id": str(sample["sample_id"]),
-            "lot": str(sample["lot"]),
-            "operator_id": str(plain["operator_id"]),
-            "decision": str((assessed.get("decision") or {}).get("outcome", "")),
-            "review": str(plain["review"]),
-            "sieve_id": str(sieve.get("id", "")),
-            "simulated": int(bool(plain["simulated"])),
-        }
-    except (ValueError, KeyError, TypeError, AttributeError):
-        pass
-    return values
 
 
 def _words(*texts: str) -> str:
@@ -297,19 +272,8 @@ def page(index: sqlite3.Connection, wanted: RunFilter, limit: int, before: int |
         f"SELECT {_COLUMNS} FROM {source}{condition} ORDER BY {key} DESC LIMIT ?",
         (*(value for _, value in where), limit + 1),
     ).fetchall()
-    lines = tuple(_line(row) for row in rows[:limit])
+    lines = tuple(line_from(row) for row in rows[:limit])
     return RunPage(lines, lines[-1].number if len(rows) > limit else None)
-
-
-def line_of(index: sqlite3.Connection, number: int) -> RunLine | None:
-    """One line of the list by the run's number."""
-    row = index.execute(f"SELECT {_COLUMNS} FROM line WHERE number = ?", (number,)).fetchone()
-    return None if row is None else _line(row)
-
-
-def _line(row: tuple[Any, ...]) -> RunLine:
-    names = _COLUMNS.split(", ")
-    return RunLine(**(dict(zip(names, row, strict=True)) | {"simulated": bool(row[-1])}))
 
 
 def _conditions(wanted: RunFilter) -> list[tuple[str, Any]]:

@@ -4,14 +4,19 @@ from __future__ import annotations
 
 import sqlite3
 
+from logger.store.run_lines import LINES, line_of
+
+# Any revision finds a run; its newest one decides. The expression is that of the index `record_sample`.
+_OF_SAMPLE = f"""{LINES} WHERE run.sample_id = ?1 OR run.run_id IN (
+  SELECT run_id FROM record WHERE CASE WHEN json_valid(body) THEN json_extract(body, '$.sample.sample_id') END = ?1
+) ORDER BY run.number"""
+
 
 def runs_of_sample(connection: sqlite3.Connection, sample_id: str, lot: str | None = None) -> list[str]:
-    """Ids of the runs of a sample (of one lot, when given), oldest first."""
-    rows = connection.execute(
-        "SELECT run_id FROM run WHERE sample_id = ?1 AND (?2 IS NULL OR lot = ?2) ORDER BY number",
-        (sample_id, lot),
-    )
-    return [run_id for (run_id,) in rows]
+    """Ids of the runs of a sample (of one lot, when given) as their newest records name it, oldest first."""
+    rows = connection.execute(_OF_SAMPLE, (sample_id,))
+    found = [line_of(row) for row in rows]
+    return [line.run_id for line in found if line.sample_id == sample_id and (lot is None or line.lot == lot)]
 
 
 def runs_of_method(connection: sqlite3.Connection, method_id: str, revision: int | None = None) -> list[str]:

@@ -85,6 +85,23 @@ def test_a_run_is_signed_corrected_and_declared_invalid(store: MadeStore, tmp_pa
     assert "S-9" in store("runs", "list").out
 
 
+def test_a_corrected_sample_takes_the_run_along(store: MadeStore) -> None:
+    """The run is of the sample that its newest record names, in results as in the list."""
+
+    def runs_of(sample: str) -> list[int]:
+        found = store("results", "--sample", sample, "--json")
+        return (
+            [run["run"] for group in found.json for run in group["determinations"]] if not found.code else []
+        )
+
+    assert 1 in runs_of("S-1")
+    done = store("runs", "correct", "1", "--sample", "S-9", "--by", "op-7", "--why", "mixed up")
+    assert done.code == 0, done.err
+
+    assert 1 not in runs_of("S-1")
+    assert runs_of("S-9") == [1]
+
+
 def test_wrong_passwords_and_missing_ones_sign_nothing(store: MadeStore, tmp_path: Path) -> None:
     add_admin(store, tmp_path)
     wrong = ("runs", "sign", "1", "--accept", "--by", "anna", "--password-file", secret(tmp_path, OTHER))

@@ -123,8 +123,7 @@ def changed(files: Files, name: str, change: Callable[[bytes], bytes], remake: b
     if not remake:
         return {"manifest.json": files["manifest.json"], **forged}
     old = json.loads(files["manifest.json"])
-    row = history.RunRow(old["number"], old["run_id"], "", "", "", "", "", 1, "", None)
-    return with_manifest(row, forged)
+    return with_manifest(old["number"], old["run_id"], forged)
 
 
 @pytest.mark.parametrize(

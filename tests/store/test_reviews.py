@@ -156,7 +156,7 @@ def test_a_bundle_of_a_reviewed_run_is_checked_anywhere(path: Path, journal: Jou
     relabel(reviews, "L-2")
     with reading(path) as connection:
         row = find_run(connection, "1")
-        files = with_manifest(row, chained_files(connection, row))
+        files = with_manifest(row.number, row.run_id, chained_files(connection, row))
     assert {"record-1.json", "record-2.json", "record-3.json"} <= set(files)
     assert [finding.verdict for finding in check_bundle(files)] == ["no-outside-head"]
     assert not any(b"argon2" in data for data in files.values())

@@ -19,6 +19,7 @@ from hypothesis import strategies as st
 from logger.core.record_parts import Outcome
 from logger.core.run.commands import Refused
 from logger.core.run_list import FILTERS, OPEN, OUTCOMES, RunFilter, run_filter
+from logger.store.history import find_run, list_runs, reading
 from logger.store.history_reader import StoreHistory, list_page
 from logger.store.run_index import index_path, page, prepare
 from tests.hostile import KEPT, composed, hidden
@@ -310,3 +311,23 @@ def _empty_index() -> sqlite3.Connection:
     index = sqlite3.connect(":memory:", isolation_level=None, check_same_thread=False)
     prepare(index)
     return index
+
+
+def test_a_run_that_is_looked_up_has_the_line_that_the_list_shows(tmp_path: Path) -> None:
+    """Once from the index, once from the store's own rows; one run is open, one was damaged, one has revisions."""
+    path = big_history(tmp_path / "s.sqlite", 6)
+    with closing(sqlite3.connect(path)) as connection:
+        connection.execute("DELETE FROM record WHERE run_id = ?", (run_id_of(2),))
+        connection.execute("UPDATE record SET body = 'torn' WHERE run_id = ?", (run_id_of(3),))
+        newer = body_of(4) | {"revision": 9, "operator_id": "else", "review": "rejected"}
+        connection.execute(
+            "INSERT INTO record VALUES (?, 9, 'invalid', NULL, ?)", (run_id_of(4), json.dumps(newer))
+        )
+        connection.commit()
+    lines = list_page(path, RunFilter(), 10).runs
+
+    with reading(path) as connection:
+        assert [find_run(connection, str(line.number)) for line in lines] == list(lines)
+        assert list_runs(connection, 10) == list(lines)
+    assert {line.outcome for line in lines} == {"", "endpoint", "invalid"}
+    assert (lines[2].operator_id, lines[2].review, lines[2].revision) == ("else", "rejected", 9)

@@ -65,7 +65,7 @@ REASONS = {
 TYPE_WEIGHT = Form(
     "TYPE A WEIGHT",
     ("The record says that it was typed, by whom and why.",),
-    (FieldSpec("mass_g", "mass in g", example="412.08"), FieldSpec("reason", "reason")),
+    (FieldSpec("mass_g", "mass in g", example="such as 412.08"), FieldSpec("reason", "reason")),
     "next field, then send",
 )
 SIEVE_FINDING = Form(

@@ -20,7 +20,7 @@ class KeyUse:
 USES = (
     KeyUse("n", "new", "new run", "start", "New run: choose the method, scan or type the sample."),
     KeyUse("c", "cautions", "cautions", "", "Read the cautions; acknowledge them by name when they are due."),
-    KeyUse("w", "weight", "weight", "type_weight", "Type a weight by hand, with a reason."),
+    KeyUse("w", "weight", "type weight", "type_weight", "Type a weight by hand, with a reason."),
     KeyUse("h", "hold", "hold", "hold", "Hold the run, with a reason. Effective time stands still."),
     KeyUse("r", "resume", "resume", "resume", "Resume a run on hold, with a reason."),
     KeyUse("s", "stop", "stop", "stop", "Stop sieving early, with a reason. Asks once more."),

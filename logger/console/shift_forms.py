@@ -20,28 +20,28 @@ AIR = Form(
     "TEMPERATURE AND HUMIDITY",
     ("Read at the bench. They go into the records of this shift's runs.",),
     (
-        FieldSpec("temperature_c", "temperature in °C", example="21.5"),
-        FieldSpec("humidity_pct", "relative humidity in %", example="48"),
+        FieldSpec("temperature_c", "temperature in °C", example="such as 21.5"),
+        FieldSpec("humidity_pct", "relative humidity in %", example="such as 48"),
     ),
-    "next field, then enter it",
+    "next field, then record it",
 )
 BAG = Form(
     "NEW EXTRACTOR BAG",
-    ("Enter it once the bag is changed. Runs are counted from now on.",),
+    ("Record it once the bag is changed. Runs are counted from now on.",),
     (_NOTE,),
-    "enter it",
+    "record it",
 )
 FILTER = Form(
     "NEW EXTRACTOR FILTER",
-    ("Enter it once the filter is changed. Runs are counted from now on.",),
+    ("Record it once the filter is changed. Runs are counted from now on.",),
     (_NOTE,),
-    "enter it",
+    "record it",
 )
 DRILL = Form(
     "RESTORE DRILL",
     ("A backup was restored in another folder, and a run of it was looked at.",),
     (FieldSpec("note", "which, where, how it went"),),
-    "enter it",
+    "record it",
 )
 WITHDRAW = Form(
     "WITHDRAW THE ENTRY JUST MADE",
@@ -55,7 +55,7 @@ def with_name(form: Form, operator: str) -> Form:
     """The form, with a field for the name where nobody has said who works here."""
     if operator:
         return form
-    return Form(form.title, form.lines, (*form.fields, NAME), "next field, then enter it", form.confirm)
+    return Form(form.title, form.lines, (*form.fields, NAME), "next field, then record it", form.confirm)
 
 
 def decimal(text: str) -> float | None:

@@ -12,7 +12,7 @@ from logger.console.answers import dict_of, dicts_of, number_of, text_of, whole_
 from logger.console.literal import cells, pad, wrap
 from logger.console.panels.ink import STRONG, line, page
 
-STANDING_MARKS = {"failed": "■ FAILED", "due": "▲ DUE", "done": "● done", "not asked": "· -"}
+STANDING_MARKS = {"failed": "■ FAILED", "due": "▲ DUE", "done": "● done", "not asked": "· not due"}
 STATE_MARKS = {
     "planned": "○ planned",
     "running": "◆ running",

@@ -9,7 +9,7 @@ from logger.core.broker_alarms import broker_alarms
 from logger.core.method import Method
 from logger.core.readings import Channel
 from logger.core.run.cautions import CAUTIONS
-from logger.core.run.instruct import IDLE, instruction
+from logger.core.run.instruct import IDLE, LID_CLOSED, LID_UNKNOWN, instruction
 from logger.core.run.view import alarm_views, pressure_view, run_view
 from logger.core.snapshot import (
     AlarmView,
@@ -24,6 +24,7 @@ from logger.core.snapshot import (
 from logger.core.text import printable
 from logger.service.bench_service import BenchService
 
+AFTER_RUN = "The run is over: look at the rig before you open the lid."
 _STATES: dict[str, LinkState] = {
     "up": "up",
     "silent": "silent",
@@ -75,8 +76,16 @@ def _state(service: BenchService) -> str:
 
 
 def _pressure(service: BenchService, now_ns: int) -> PressureView:
-    engine = service.engine
-    return service.idle.pressure(now_ns) if engine is None else pressure_view(engine.run, now_ns)
+    """A run that is over reads nothing more: its last figure would be shown as that of a silent instrument."""
+    engine, now = service.engine, service.idle.pressure(now_ns)
+    if engine is None:
+        return now
+    if not engine.ended:
+        return pressure_view(engine.run, now_ns)
+    if now.dp_pa is None:
+        return replace(now, lid=LID_UNKNOWN)
+    closed = abs(now.dp_pa) >= service.setup.plan.alarms.lid_open_pa
+    return replace(now, lid=LID_CLOSED if closed else AFTER_RUN)
 
 
 def _instruction(service: BenchService, now_ns: int) -> Instruction:

@@ -69,6 +69,7 @@ async def test_search_filters_and_open_with_the_keyboard_alone(
         await watched.until_shown("1 shown")
         await watched.press("enter")
         await watched.until_shown("RUN 4 chart · 4.8 % ±")
+        await watched.until_shown("%, out of spec · ")
         asked = len(watched.service.questions)
         await watched.press("escape")
         await watched.until_shown("mill-2-0418")

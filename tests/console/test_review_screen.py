@@ -145,6 +145,9 @@ async def test_an_own_signature_makes_no_page_old(
         await watched.press(*"anna", "enter", "enter", *"secret", "enter")
         await watched.until_shown("✓ Run 2: reviewed and accepted.")
         await watched.until_shown("revision 2 of the record")
+        assert "a accept" not in watched.words(), "it is signed"
+        await watched.press("a")
+        await watched.until_shown("✗ This run waits for no review")
         asked = len(watched.service.questions)
         await elsewhere.revise(watched, 2, "accepted")
         await watched.until(lambda: len(watched.service.questions) > asked)

@@ -88,6 +88,17 @@ async def test_the_balance_is_checked_on_its_live_reading(tmp_path: Path) -> Non
         assert [each["reading_g"] for each in entries] == [200.01, 200.001]
 
 
+async def test_what_was_refused_is_told_only_while_it_holds(tmp_path: Path) -> None:
+    async with watching(tmp_path, _idle(dp_pa=2.0), found=kept_examples.found) as watched:
+        await _open(watched, "s", "pressure zero")
+        await watched.press("z")
+        await watched.until_shown("the reading is watched for some seconds")
+        await watched.press("enter")
+        await watched.until_shown("✗ Wait: the reading is watched for some seconds.")
+        await watched.until_shown("The reading rests: take it.")
+        assert "✗" not in watched.words()
+
+
 @pytest.mark.full
 async def test_no_zero_is_taken_with_the_suction_on(tmp_path: Path) -> None:
     async with watching(tmp_path, _idle(dp_pa=2400.0), found=kept_examples.found) as watched:

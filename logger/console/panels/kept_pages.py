@@ -60,7 +60,7 @@ def _result(run: KeptRun) -> Iterator[tuple[str, str]]:
             "passing",
             f"{text_of(assessed.get('passing_text'), 20)} % ± {text_of(assessed.get('expanded_u_text'), 20)} %",
         )
-    yield "outcome", f"{run.row.outcome}: {text_of(record.get('reason'))}"
+    yield "outcome", _outcome(run)
     yield "decision", run.row.decision
     yield "review", f"{review_words(run)}; revision {run.row.revision or NOTHING} of the record"
     if result:
@@ -71,6 +71,11 @@ def _result(run: KeptRun) -> Iterator[tuple[str, str]]:
         yield "note", text_of(note)
     for deviation in dicts_of(record.get("deviations")):
         yield "deviation", text_of(deviation.get("text"))
+
+
+def _outcome(run: KeptRun) -> str:
+    """In a word, and why; the reason of an endpoint begins with that word."""
+    return f"{run.row.outcome}: {text_of(run.record.get('reason')).removeprefix('Endpoint: ')}"
 
 
 def review_words(run: KeptRun) -> str:
@@ -129,10 +134,11 @@ def decision(run: KeptRun, width: int) -> Content:
 def _ending(run: KeptRun) -> Iterator[tuple[str, str]]:
     asked, found = dict_of(run.method.get("endpoint")), dict_of(run.record.get("endpoint"))
     times = dict_of(run.record.get("times"))
-    yield "outcome", f"{run.row.outcome}: {text_of(run.record.get('reason'))}"
+    yield "outcome", _outcome(run)
     yield "asked", _asked(asked)
     if found:
-        yield "found", text_of(found.get("text"))
+        if found.get("text") != run.record.get("reason"):
+            yield "found", text_of(found.get("text"))
         yield "figures", _figures(found)
     decision_s, off_s = number_of(times.get("decision_s")), number_of(times.get("suction_off_s"))
     yield "decided", f"{duration(decision_s)} after suction on; suction off at {duration(off_s)}"

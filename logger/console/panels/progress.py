@@ -49,7 +49,7 @@ def _clocks(run: RunView) -> list[str]:
 def _open(run: RunView) -> str:
     """Why the run ended, or what still keeps it going."""
     if run.result is not None:
-        return f"ended: {literal(run.result.reason, 300)}"
+        return f"ended: {literal(run.result.reason, 300).removeprefix('Endpoint: ')}"
     conditions = "; ".join(literal(each, 120) for each in run.rate.open_conditions)
     return f"still open: {conditions}" if conditions else ""
 

@@ -66,7 +66,7 @@ class BenchScreen(BoardScreen):
         self.set_class(board.snapshot.run is not None and board.snapshot.run.mode == "interval", "-interval")
         rows = {
             "#alarms": min(self.ALARM_ROWS_MOST, top.alarm_rows(board, width)),
-            "#times": min(3 if board.snapshot.alarms else 5, len(progress.time_lines(board, width))),
+            "#times": min(self._most_times(board), len(progress.time_lines(board, width))),
             "#status": min(3, max(1, len(bottom.status_lines(board, width)))),
             "#keys": min(3, max(1, len(bottom.key_lines(board, width)))),
         }
@@ -75,6 +75,11 @@ class BenchScreen(BoardScreen):
             self.set_rows(self.query_one(name), count)
         super().show(board)
         self._show_left(board)
+
+    def _most_times(self, board: Board) -> int:
+        """Why a run ended is told whole in the log: on a small screen its figures need the rows."""
+        ended = board.snapshot.run is not None and board.snapshot.run.result is not None
+        return 3 if board.snapshot.alarms or (ended and not self.has_class("-roomy")) else 5
 
     def _instruction_rows(self, board: Board, width: int, others: int) -> int:
         """No more rows than needed or free: the rest is for the chart and the log."""

@@ -73,7 +73,7 @@ class NewRunScreen(FormScreen):
     def above(self) -> Iterator[Widget]:
         """The methods; the marked one is taken."""
         yield Static(
-            line(("METHOD", TITLE), ("  up from the sample, then up and down to choose", DIM)),
+            line(("METHOD", TITLE), ("  ↑ from the sample, then ↑ ↓ to choose", DIM)),
             markup=False,
             classes="body",
         )

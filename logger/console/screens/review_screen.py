@@ -174,7 +174,8 @@ class ReviewRunScreen(RunScreen):
         """Signing first."""
         if self._newer is not None:
             return [("Enter", "read again"), *super().key_labels()]
-        return [("a", "accept"), ("x", "reject"), *super().key_labels()]
+        signing = [("a", "accept"), ("x", "reject")] if self._waits() else []
+        return [*signing, *super().key_labels()]
 
     def key_help(self) -> KeyLabels:
         """The same in sentences."""
@@ -192,6 +193,11 @@ class ReviewRunScreen(RunScreen):
         if not record:
             self._say(Reply(False, "There is no record to sign yet."))
             return
+        if not self._waits():
+            self._say(
+                Reply(False, "This run waits for no review: correct it first, if it is to be reviewed again.")
+            )
+            return
         seen = text_of(record.get("record_sha256"), 64)
 
         async def send(values: Values) -> Reply:
@@ -204,6 +210,9 @@ class ReviewRunScreen(RunScreen):
 
         form = accept_form(self._number) if do == "accept" else reject_form(self._number)
         self.app.push_screen(SignScreen(form, send))
+
+    def _waits(self) -> bool:
+        return self._run is None or self._run.row.review == "unreviewed"
 
     def on_screen_resume(self, event: ScreenResume) -> None:
         """Signed, perhaps, or refused since somebody else was first: the record is asked for again."""
@@ -224,12 +233,13 @@ class ReviewRunScreen(RunScreen):
         """What is shown is what is kept."""
         super().take(run)
         self._newer = None
+        self.query_one("#form-keys", KeyLine).refresh_labels()
 
     def action_read_again(self) -> None:
         """Shows the run as it is kept now."""
         if self._newer is not None:
+            self._told = None
             self.take(self._newer)
-            self.query_one("#form-keys", KeyLine).refresh_labels()
             self.fill()
 
     def told(self) -> Reply | None:

@@ -192,7 +192,8 @@ class RunScreen(ScrolledScreen):
         if self._run is None:
             return line((self.heading, STRONG), (f"  {shown}", DIM))
         row = self._run.row
-        rest = f"  {shown} · {residue_words(self._run)} · {row.method} · {row.sample}"
+        decided = "" if row.decision == NOTHING else f", {row.decision}"
+        rest = f"  {shown} · {residue_words(self._run)}{decided} · {row.method} · {row.sample}"
         return line((self.heading, STRONG), (fit(rest, max(4, width - len(self.heading))), DIM))
 
 

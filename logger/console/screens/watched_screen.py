@@ -30,6 +30,8 @@ class WatchedScreen(BoardScreen):
     def __init__(self) -> None:
         super().__init__()
         self._busy = False
+        self._said_at: tuple[str, str] | None = None
+        """What was asked when the answer was given; None while there is none."""
 
     def compose(self) -> ComposeResult:
         """Heading, instruction, reading, answer, keys."""
@@ -65,6 +67,9 @@ class WatchedScreen(BoardScreen):
         super().show(board)
         width = max(20, self.size.width - 2)
         text, detail = self.instruction()
+        if self._said_at not in (None, (text, detail)):
+            self._said_at = None
+            self.query_one("#error", Static).update("")
         lines = [*paragraph(text, width, STRONG), *paragraph(detail, width)]
         self.query_one("#ask", Static).update(page(lines))
         self.query_one("#reading", Static).update(Content.styled(literal(self.reading(board)), STRONG))
@@ -91,7 +96,8 @@ class WatchedScreen(BoardScreen):
             self.query_one("#form-keys", KeyLine).refresh_labels()
 
     def say(self, reply: Reply) -> None:
-        """Shows an answer."""
+        """Shows an answer, until something else is asked."""
+        self._said_at = self.instruction()
         mark, style = ("✓", GOOD) if reply.ok and not reply.text.startswith("FAILED") else ("✗", BAD)
         self.query_one("#error", Static).update(Content.styled(f"{mark} {literal(reply.text)}", style))
 

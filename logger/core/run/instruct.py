@@ -13,6 +13,7 @@ S = RunState
 _ACCEPT = "Accept the weight when it is stable."
 _INSPECT = "Inspect it: say that it is in order, then accept the stable weight."
 
+LID_CLOSED = "Lid under negative pressure: keep closed."
 LID_UNKNOWN = "Pressure unknown: wait, then check by hand."
 
 IDLE = Instruction(key="idle", text="Start a new run.", detail="Choose method, sample and operator.")
@@ -149,8 +150,8 @@ def _finished(run: Run, now_ns: int) -> Instruction:
     if run.state is S.AWAITING_REVIEW:
         return Instruction(
             key="finished",
-            text="The run is finished and awaits review.",
-            detail="Clean and inspect the sieve, then close the run.",
+            text="Clean the sieve.",
+            detail="Inspect it, then close the run: it is finished and awaits review.",
         )
     return Instruction(key="finished", text=f"The run is {run.state.value}.", detail=run.facts.ended_reason)
 
@@ -163,7 +164,7 @@ def lid_text(run: Run, now_ns: int) -> str:
     if pressure.lid_may_open(now_ns):
         return "Lid may be opened."
     if pressure.dp_pa is not None and pressure.dp_pa >= run.plan.bench.alarms.lid_open_pa:
-        return "Lid under negative pressure: keep closed."
+        return LID_CLOSED
     if pressure.seen_suction:
         return "Wait: the pressure is falling."
     return "No suction seen in this run: check by hand."

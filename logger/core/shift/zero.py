@@ -51,7 +51,7 @@ class ZeroWatch:
         if self.spread_pa() > RESTLESS_PA:
             return "The pressure does not rest: close the lid and wait."
         if self.seen[-1][0] - self.seen[0][0] < LEAST_S:
-            return "Watched for a moment."
+            return "Wait: the reading is watched for some seconds."
         return ""
 
     def taken_pa(self) -> float:

@@ -22,7 +22,7 @@ def test_the_mean_of_the_last_seconds() -> None:
 @pytest.mark.parametrize(
     ("values", "free", "words"),
     [
-        ([2.0] * 3, True, "Watched for a moment"),
+        ([2.0] * 3, True, "watched for some seconds"),
         ([2.0] * 8, False, "A run is under way"),
         ([2400.0] * 8, True, "switch the suction off by hand"),
         ([-20.0, 20.0] * 4, True, "does not rest"),

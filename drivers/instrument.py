@@ -203,9 +203,8 @@ class LineInstrument:
         try:
             if readings:
                 self._on_readings(readings)
-            data = b"".join(data for data, _ in chunks)
             now_s = asyncio.get_running_loop().time()
-            self._judge(self._watch.heard(data, readings, self.codec.wrong_unit, now_s))
+            self._judge(self._watch.heard(chunks, readings, self.codec.wrong_unit, now_s))
         except Exception as error:
             self._end(error)
 

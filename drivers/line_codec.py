@@ -57,6 +57,7 @@ class LineCodec:
         """The unit text of the last line in a wrong unit."""
         self._grammar = LineGrammar(profile)
         self._terminator = profile.terminator
+        self._unit = profile.unit.base
         self._waiting: deque[tuple[bytes, int, bool]] = deque()
         self._tail = b""
         self._in_step = False
@@ -122,18 +123,18 @@ class LineCodec:
 
     def _reading(self, line: bytes, at_ns: int, overlong: bool) -> Reading:
         self.counters.lines += 1
-        raw = escape_raw(line)
-        parsed = None if overlong or not line.isascii() else self._grammar.parse(line.decode("ascii"))
-        unit = self.profile.unit.base
+        text = line.decode("latin-1")
+        parsed = None if overlong or not text.isascii() else self._grammar.parse(text)
         if parsed is None:
             self.counters.rejected += 1
-            raw = raw if len(line) <= MOST_RAW_BYTES else escape_raw(line[:MOST_RAW_BYTES])
-            return Reading(at_ns, None, unit, Quality.REJECTED, None, None, raw)
+            raw = escape_raw(line[:MOST_RAW_BYTES])
+            return Reading(at_ns, None, self._unit, Quality.REJECTED, None, None, raw)
         if parsed.quality is Quality.WRONG_UNIT:
             self.wrong_unit = parsed.unit_text
         repeated = parsed.counter is not None and parsed.counter == self._last_counter
         self._last_counter = parsed.counter
         self.counters.repeated += repeated
+        raw = text if text.isprintable() and "\\" not in text else escape_raw(line)
         return Reading(
-            at_ns, parsed.value, unit, parsed.quality, parsed.stable, parsed.resolution, raw, repeated
+            at_ns, parsed.value, self._unit, parsed.quality, parsed.stable, parsed.resolution, raw, repeated
         )

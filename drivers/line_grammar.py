@@ -66,6 +66,7 @@ class LineGrammar:
         self._units = _unit_texts(profile.fields)
         self._low = _bound(profile.minimum, profile.unit, -float("inf"))
         self._high = _bound(profile.maximum, profile.unit, float("inf"))
+        self._steps = [resolution_in_base(decimals, profile.unit) for decimals in range(MOST_DIGITS + 1)]
 
     def parse(self, line: str) -> ParsedLine | None:
         """What the line says; None when it is not a line of this profile or its number is out of range."""
@@ -107,7 +108,7 @@ class LineGrammar:
         if not self._low <= value <= self._high:
             return None
         parsed.value = value
-        parsed.resolution = resolution_in_base(len(decimals), self._unit)
+        parsed.resolution = self._steps[len(decimals)]
         return parsed
 
 

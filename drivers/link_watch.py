@@ -12,6 +12,7 @@ from typing import Final, Literal
 from drivers.line_codec import LineCodec
 from drivers.profile import LineProfile, Mode
 from drivers.reading import Quality, Reading
+from drivers.transport import Chunk
 from drivers.units import Unit
 
 LinkState = Literal["up", "silent", "lost", "absent", "wrong-instrument"]
@@ -90,7 +91,7 @@ class LinkWatch:
         self._told = None
 
     def heard(
-        self, data: bytes, readings: Sequence[Reading], wrong_unit: str, now_s: float
+        self, chunks: Sequence[Chunk], readings: Sequence[Reading], wrong_unit: str, now_s: float
     ) -> Verdict | None:
         """Bytes came and gave these readings; `wrong_unit` is the unit text of the last wrong-unit line."""
         self._last_bytes_s = now_s
@@ -102,7 +103,7 @@ class LinkWatch:
         if qualities.count(Quality.REJECTED) < len(qualities):
             return self._good_line(now_s)
         if self._good_since_s is None:
-            return self._listen_for_others(data)
+            return self._listen_for_others(b"".join(data for data, _ in chunks))
         return None
 
     def tick(self, now_s: float) -> Verdict | None:
@@ -135,6 +136,8 @@ class LinkWatch:
         self._foreign = 0
         if self._good_since_s is None:
             self._good_since_s = now_s
+        elif self._told is not None and self._told.state == "up":
+            return None
         return self._news("up", f'"{self._profile.title}" answers at {self._port}.')
 
     def _listen_for_others(self, data: bytes) -> Verdict | None:

@@ -32,6 +32,7 @@ def read_when_ready(port: serial.Serial, longest_s: float) -> bytes:
         data = bytes(port.read(1))
         return data + bytes(port.read(port.in_waiting)) if data else b""
     device, cancelled = port.fileno(), port.pipe_abort_read_r
+    assert cancelled is not None, "the port is open"
     ready = select.select((device, cancelled), (), (), longest_s)[0]
     if cancelled in ready:
         os.read(cancelled, MOST_AT_ONCE_BYTES)

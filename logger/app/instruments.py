@@ -13,6 +13,7 @@ from drivers.modbus_instrument import ModbusInstrument
 from drivers.modbus_profile import ModbusProfile, Profile
 from drivers.modbus_profile_file import load_any_profile
 from drivers.profile import LineProfile
+from drivers.reading import Quality as DriverQuality
 from drivers.reading import Reading as DriverReading
 from drivers.toml_table import ProfileError
 from logger.core.ports import Instrument
@@ -38,7 +39,7 @@ def to_core(channel: Channel, readings: Sequence[DriverReading]) -> list[Reading
             channel=channel,
             at_ns=r.at_ns,
             value=r.value,
-            quality=Quality(r.quality.value),
+            quality=Quality.OK if r.quality is DriverQuality.OK else Quality(r.quality.value),
             stable=r.stable,
             resolution=r.resolution,
             raw=r.raw,

@@ -93,7 +93,9 @@ class Journal(WriterHooks):
             refused: Future[int] = Future()
             refused.set_exception(Refused(reason))
             return refused
-        return _refused_not_failed(self.writer.submit(job))
+        future = self.writer.submit(job)
+        future.add_done_callback(lambda _: self.on_message())
+        return _refused_not_failed(future)
 
     def add(self, run_id: str, events: Sequence[Event], readings: Sequence[Reading] = ()) -> None:
         """Hand over in order of time; durable within 0.25 s."""

@@ -30,7 +30,7 @@ class Link:
 
     def hear(self, data: bytes, now_s: float) -> None:
         self.codec.receive(data, 0)
-        self._keep(self.watch.heard(data, self.codec.readings(), self.codec.wrong_unit, now_s))
+        self._keep(self.watch.heard([(data, 0)], self.codec.readings(), self.codec.wrong_unit, now_s))
 
     def wait(self, start_s: float, end_s: float, noise: bytes = b"") -> None:
         for tenth in range(round(start_s * 10) + 1, round(end_s * 10) + 1):

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import asyncio
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from pathlib import Path
 from typing import Any
 
@@ -12,6 +12,7 @@ import pytest
 from logger.app.clock import utc_now
 from logger.app.ids import UuidV7
 from logger.core.ports import MessageKind, Outbox
+from logger.core.record import build_record
 from logger.store import history
 from logger.store.journal import Journal
 from logger.store.outbox import SqliteOutbox
@@ -77,6 +78,41 @@ async def test_every_event_of_a_run_is_queued_with_its_batch_and_the_sender_is_w
     (item,) = await outbox.unsent(1, 0)
     assert (item.seq, item.body["kind"], item.body["run_id"]) == (1, "run_planned", run.run_id)
     journal.close()
+
+
+@pytest.mark.asyncio
+async def test_the_sender_hears_of_whatever_is_added(tmp_path: Path) -> None:
+    """It looks when told, so nothing may be added without a word."""
+    journal = open_journal(tmp_path / "s.sqlite")
+    outbox = SqliteOutbox(journal.writer, utc_now)
+    journal.on_message = outbox.poke
+    run = short_run(1)
+    steps: list[Callable[[], object]] = [
+        lambda: journal.start_run(run.run_id, run.events[0]),
+        lambda: journal.add(run.run_id, run.events[1:]),
+        lambda: journal.publish(run.run_id, "readings", {"run_id": run.run_id}),
+        lambda: journal.issue_record(run.run_id, lambda head: build_record(run.run_id, run.facts, head)),
+    ]
+    for step in steps:
+        before = await outbox.last_seq()
+        waiter = asyncio.create_task(outbox.wait_for_more(20.0))
+        await asyncio.sleep(0)
+        step()
+        await asyncio.wait_for(waiter, 10.0)
+        assert await outbox.last_seq() > before
+        await outbox.wait_for_more(0.2)  # a record's event may be told a second time
+    journal.close()
+
+
+@pytest.mark.asyncio
+async def test_a_word_before_the_first_wait_is_kept(tmp_path: Path) -> None:
+    box = _Box(tmp_path / "s.sqlite")
+    assert await box.outbox.unsent(1, 0) == []
+    await box.add("event", {"run_id": "r1"})
+    begun_s = asyncio.get_running_loop().time()
+    await box.outbox.wait_for_more(20.0)
+    assert asyncio.get_running_loop().time() - begun_s < 10.0
+    box.journal.close()
 
 
 @pytest.mark.asyncio

@@ -192,6 +192,7 @@ def _plain(summary: Summary, runs: Sequence[Kept], notes: Sequence[str]) -> dict
         "sizes": [plain_json(each) for each in summary.sizes],
         "sauter_um": summary.sauter_um,
         "sauter_reason": summary.sauter_reason,
+        "specific_surface_m2_per_cm3": summary.specific_surface_m2_per_cm3,
         "fits": [_plain_fit(each) for each in summary.fits],
     }
 
@@ -203,6 +204,7 @@ def _plain_fit(each: FamilyFit) -> dict[str, Any]:
         "reason": each.reason,
         "sauter_um": each.sauter_um,
         "sauter_reason": each.sauter_reason,
+        "specific_surface_m2_per_cm3": each.specific_surface_m2_per_cm3,
     }
     if made is None:
         return figures
@@ -248,17 +250,22 @@ def _lines(summary: Summary, runs: Sequence[Kept], notes: Sequence[str]) -> list
         known = size.diameter
         words = size.reason if known is None else f"{known.d_um:.2f} µm, u {known.u_um:.2g} µm; {known.basis}"
         lines.append(f"d{size.passing_pct:<4g} {words}")
-    closed_um = summary.sauter_um
-    lines.append(f"Sauter mean of the points {closed_um:.2f} µm" if closed_um else summary.sauter_reason)
+    lines.append(_sauter_words(summary, "Sauter mean of the points"))
     lines.append("")
     for each in summary.fits:
         lines.append(each.fit.text if each.fit is not None else f"{each.title}: {each.reason}")
         if each.fit is not None:
             lines += [f"  {_size_words(size)}" for size in each.sizes]
-            known_um = each.sauter_um
-            lines.append(f"  Sauter mean {known_um:.2f} µm" if known_um else f"  {each.sauter_reason}")
+            lines.append(f"  {_sauter_words(each, 'Sauter mean')}")
             lines += [f"  left out: {point.aperture_um:g} µm, {point.reason}" for point in each.fit.left_out]
     return lines
+
+
+def _sauter_words(found: Summary | FamilyFit, name: str) -> str:
+    surface = found.specific_surface_m2_per_cm3
+    if found.sauter_um is None or surface is None:
+        return found.sauter_reason
+    return f"{name} {found.sauter_um:.2f} µm, specific surface of spheres {surface:.3g} m²/cm³"
 
 
 def _size_words(size: Diameter) -> str:

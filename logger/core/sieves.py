@@ -20,8 +20,6 @@ Standard = Literal["ISO 3310-1:2016", "ASTM E11-17", "certificate"]
 FINEST_WOVEN_UM = 20.0
 """Below this, woven wire has no tolerance in either series: the certificate of the sieve must give it."""
 
-ISO_2016_SHARE = 0.9
-"""Tolerances of ISO 3310-1:2016 over those of the 2000 edition: inferred from all 59 rows."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -81,16 +79,6 @@ class TestSieve:
         return f"tolerance Y = {y_um:g} µm of {self.standard}, rectangular"
 
 
-def formula_y_um(aperture_um: float, standard: Standard) -> float:
-    """Permitted deviation of the mean aperture by the formula, µm."""
-    return _edition(standard) * (math.pow(aperture_um, 0.98) / 27 + 1.6)
-
-
-def formula_x_um(aperture_um: float, standard: Standard) -> float:
-    """Permitted excess of any single aperture by the formula, µm."""
-    return _edition(standard) * (2 * math.pow(aperture_um, 0.75) / 3 + 4 * math.pow(aperture_um, 0.25))
-
-
 def apertures_um(standard: Standard) -> tuple[float, ...]:
     """All nominal apertures of a series from 20 µm to 4 mm, finest first."""
     return tuple(_rows(standard))
@@ -117,7 +105,3 @@ def _rows(standard: Standard) -> dict[float, tuple[float, float, str]]:
     if standard == "ASTM E11-17":
         return {w: (y, x, name) for w, name, y, x in E11_ROWS}
     return {w: (y, x, f"{w:g} µm") for w, y, x in ISO_ROWS}
-
-
-def _edition(standard: Standard) -> float:
-    return ISO_2016_SHARE if standard == "ISO 3310-1:2016" else 1.0

@@ -162,15 +162,22 @@ def _size_name(passing_pct: float, t: Texts) -> str:
     return t("distribution.size_value", percent=t.short(passing_pct))
 
 
+def _sauter(found: Summary | FamilyFit, t: Texts) -> str:
+    """The Sauter mean with the surface that goes with it, or why there is none."""
+    surface = found.specific_surface_m2_per_cm3
+    if found.sauter_um is None or surface is None:
+        return told(found.sauter_reason, t)
+    return t("distribution.sauter", value=t.fixed(found.sauter_um, 2), surface=t.short(surface, 3))
+
+
 def _remarks(sheet: DistributionSheet, t: Texts) -> Section:
     found = sheet.summary
     texts = [told(text, t) for text in (found.slope_basis, *found.distribution.notices, *sheet.notes)]
     if found.distribution.balance is not None:
         texts.append(t("distribution.balance", text=told(found.distribution.balance.text, t)))
-    if found.sauter_um is not None:
-        texts.append(t("distribution.sauter", value=t.fixed(found.sauter_um, 2)))
-    else:
-        texts.append(told(found.sauter_reason, t))
+    texts.append(
+        t("distribution.of_points", text=_sauter(found, t)) if found.sauter_um else _sauter(found, t)
+    )
     return Section(t("distribution.notices"), (Lines(tuple(texts), "list"),), half=True)
 
 
@@ -194,6 +201,13 @@ def _fits(fits: Sequence[FamilyFit], t: Texts) -> Section:
         for each in fits
         if each.fit is not None
         for p in each.fit.left_out
+    ]
+    notes += [
+        t("distribution.in_family", family=each.title, text=_sauter(each, t))
+        if each.sauter_um
+        else _sauter(each, t)
+        for each in fits
+        if each.fit is not None
     ]
     table = Table(t("distribution.fits_title"), head, rows, wide=6)
     return Section(t("distribution.fits_title"), (table, Lines(tuple(notes), "small")))

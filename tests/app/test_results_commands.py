@@ -4,16 +4,17 @@ from __future__ import annotations
 
 import csv
 import dataclasses
+import math
 import xml.etree.ElementTree as ElementTree
 from pathlib import Path
 
 import pytest
 
-from logger.core.distribution.curve import rrsb
 from logger.core.method import Determinations, Sieve
 from logger.core.run.events import EventKind as E
 from logger.core.sieves import TestSieve
 from tests.app.stores import MadeStore, lastgrain, made_store
+from tests.core.distribution.curves import rrsb
 from tests.core.run.made_runs import PLANNED, method
 
 TWO = Determinations(count=2, repeatability_limit_pct=0.5)
@@ -203,6 +204,9 @@ def test_a_distribution_comes_back_from_its_runs(store: MadeStore, tmp_path: Pat
     assert made["rrsb"]["scale_um"] == pytest.approx(60.0, rel=1e-4)
     assert made["rrsb"]["shape"] == pytest.approx(1.2, rel=1e-4)
     assert made["rrsb"]["sauter_um"] == pytest.approx(CURVE.sauter_um, rel=1e-3)
+    surface = 6 * math.gamma(1 - 1 / 1.2) / 60  # of spheres, with D[3,2] = d' / Gamma(1 - 1/n); from memory
+    assert made["rrsb"]["specific_surface_m2_per_cm3"] == pytest.approx(surface, rel=1e-3)
+    assert answer["specific_surface_m2_per_cm3"] is None
     fitted = [size["d_um"] for size in made["rrsb"]["sizes"]]
     assert fitted == pytest.approx([CURVE.diameter_um(share) for share in (10, 50, 90)], rel=1e-3)
     assert [size["extrapolated"] for size in made["rrsb"]["sizes"]] == [True, False, False]

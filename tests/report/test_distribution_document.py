@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
+import math
 import xml.etree.ElementTree as ET
 
 import pytest
 
-from logger.core.distribution.curve import rrsb
 from logger.core.distribution.points import SievePoint, from_fresh_portions
 from logger.core.distribution.summary import summarise
 from logger.report.distribution_document import DistributionSheet, distribution_document
@@ -14,6 +14,7 @@ from logger.report.document import Document, Figure, Table
 from logger.report.html import html_report
 from logger.report.plain import plain_report
 from logger.report.texts import texts
+from tests.core.distribution.curves import rrsb
 from tests.report.sheets import sheet
 from tests.report.test_html import parsed
 from tests.report.test_pdf import missing
@@ -49,6 +50,17 @@ def test_points_sizes_and_fits_are_those_of_the_curve() -> None:
     assert rrsb_row[3] == f"{CURVE.diameter_um(10):.2f}*"
     assert rrsb_row[4] == f"{CURVE.diameter_um(50):.2f}"
     assert found["Sizes"].rows[0][1] == "–"
+
+
+def test_the_specific_surface_stands_beside_the_sauter_mean_it_is_of() -> None:
+    # D[3,2] = d' / Gamma(1 - 1/n), closed form from memory; of spheres 6 / D[3,2].
+    mean_um = 60 / math.gamma(1 - 1 / 1.2)
+    text = " ".join(plain_report(document()).split())
+    assert f"Sauter mean {mean_um:.2f} µm, specific surface as of spheres {6 / mean_um:.3g} m²/cm³" in text
+    assert "would be a guess" in text  # of the points, whose fine end is open
+    german = " ".join(plain_report(document("de")).split())
+    assert f"spezifische Oberfläche als Kugeln {6 / mean_um:.3g}".replace(".", ",") in german
+    assert german.count("m²/cm³") == text.count("m²/cm³") >= 1
 
 
 def test_it_says_simulated_unreviewed_and_every_remark() -> None:

@@ -6,10 +6,10 @@ import xml.etree.ElementTree as ET
 
 import pytest
 
-from logger.core.distribution.curve import rrsb
 from logger.core.distribution.fits import fit
 from logger.core.distribution.points import SievePoint
 from logger.report.distribution_svg import HEIGHT, WIDTH, distribution_svg
+from tests.core.distribution.curves import rrsb
 
 SVG = "{http://www.w3.org/2000/svg}"
 CURVE = rrsb(36, 1.1)

@@ -86,11 +86,6 @@ class Curve:
         """Sauter mean D[3, 2], µm; `ResultError` where it diverges."""
         return self.mean_um(3, 2)
 
-    @property
-    def surface_per_volume_um(self) -> float:
-        """Specific surface of spheres, µm² per µm³ (1/µm): 6 / D[3, 2]; `ResultError` where it diverges."""
-        return 6 / self.sauter_um
-
     def _log_moment(self, k: float) -> float:
         value = self.family.log_moment(k, self.shape)
         name, least = self.family.shape_name, -k
@@ -101,19 +96,3 @@ class Curve:
             "none is given",
         )
         return value
-
-
-def rrsb(d_prime_um: float, n: float) -> Curve:
-    """Rosin-Rammler-Sperling-Bennett: R = exp(-(d / d')^n), 36.8 % residue at d'."""
-    return Curve(family=RRSB, scale_um=d_prime_um, shape=n)
-
-
-def ggs(k_um: float, m: float) -> Curve:
-    """Gates-Gaudin-Schuhmann: Q = (d / k)^m, all passes at k."""
-    return Curve(family=GGS, scale_um=k_um, shape=m)
-
-
-def log_normal(d50_um: float, s: float) -> Curve:
-    """Log-normal: half passes at d50; s is the standard deviation of ln d."""
-    require(s > 0, "log-normal: s must be above zero")
-    return Curve(family=LOG_NORMAL, scale_um=d50_um, shape=1 / s)

@@ -16,7 +16,7 @@ from logger.core.distribution.interpolation import (
     characteristic,
 )
 from logger.core.distribution.points import Distribution, SievePoint
-from logger.core.distribution.surface import sauter_from_points_um
+from logger.core.distribution.surface import sauter_from_points_um, specific_surface_m2_per_cm3
 from logger.core.refusal import ResultError
 
 ORDER: tuple[FamilyKey, ...] = ("rrsb", "ggs", "log-normal")
@@ -34,6 +34,11 @@ class FamilyFit:
     sauter_um: float | None
     sauter_reason: str
 
+    @property
+    def specific_surface_m2_per_cm3(self) -> float | None:
+        """That of the Sauter mean, None without one."""
+        return None if self.sauter_um is None else specific_surface_m2_per_cm3(self.sauter_um)
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Summary:
@@ -49,6 +54,11 @@ class Summary:
     sauter_um: float | None
     sauter_reason: str
     fits: tuple[FamilyFit, ...]
+
+    @property
+    def specific_surface_m2_per_cm3(self) -> float | None:
+        """That of the points' Sauter mean, None without one."""
+        return None if self.sauter_um is None else specific_surface_m2_per_cm3(self.sauter_um)
 
 
 def summarise(

@@ -1,4 +1,4 @@
-"""Sauter mean straight from the points, passing linear in size between them: needs a closed curve."""
+"""Specific surface, and the Sauter mean straight from the points: passing linear in size between them."""
 
 from __future__ import annotations
 
@@ -8,6 +8,11 @@ from itertools import pairwise
 
 from logger.core.distribution.points import SievePoint
 from logger.core.refusal import require
+
+
+def specific_surface_m2_per_cm3(sauter_um: float) -> float:
+    """Surface of the powder's volume, as of spheres without pores: 6 / D[3, 2]; 1/µm is m²/cm³ (ISO 9276-2)."""
+    return 6 / sauter_um
 
 
 def sauter_from_points_um(points: Sequence[SievePoint]) -> float:

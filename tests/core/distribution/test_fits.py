@@ -10,11 +10,12 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy.optimize import curve_fit
 
-from logger.core.distribution.curve import Curve, ggs, log_normal, rrsb
+from logger.core.distribution.curve import Curve
 from logger.core.distribution.fits import FamilyKey, Way, fit
 from logger.core.distribution.least_squares import Array, least_squares
 from logger.core.distribution.points import SievePoint
 from logger.core.refusal import ResultError
+from tests.core.distribution.curves import ggs, log_normal, rrsb
 
 APERTURES = (20.0, 32.0, 45.0, 63.0, 90.0, 125.0)
 

@@ -10,7 +10,6 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from logger.core.distribution.curve import rrsb
 from logger.core.distribution.interpolation import characteristic, interpolated
 from logger.core.distribution.points import (
     PortionStep,
@@ -22,6 +21,7 @@ from logger.core.distribution.points import (
 from logger.core.distribution.surface import sauter_from_points_um
 from logger.core.refusal import ResultError
 from logger.core.weighing import BalanceSpec
+from tests.core.distribution.curves import rrsb
 
 BENCH = BalanceSpec(readability_g=0.001, repeatability_g=0.0008)
 

@@ -12,7 +12,6 @@ from hypothesis import strategies as st
 
 from logger.core.assessment import Assessment, assess
 from logger.core.correction import CorrectionFactor
-from logger.core.distribution.curve import rrsb
 from logger.core.method import Determinations, Method, ResultRules, Sieve
 from logger.core.refusal import ResultError
 from logger.core.residue import Residue, residue
@@ -21,6 +20,7 @@ from logger.core.sieves import TestSieve
 from logger.core.uncertainty import NotIncluded
 from logger.core.weighing import BalanceSpec
 from logger.settings.files import config_dir, load_method
+from tests.core.distribution.curves import rrsb
 
 BENCH = BalanceSpec(readability_g=0.001, repeatability_g=0.0008, repeatability_dof=9)
 SIEVE = TestSieve(id="S-45-01", aperture_um=45, frame_mm=200, standard="ISO 3310-1:2016")

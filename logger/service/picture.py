@@ -6,7 +6,7 @@ from dataclasses import replace
 from typing import Any
 
 from logger.core.broker_alarms import broker_alarms
-from logger.core.method import Method
+from logger.core.method import Endpoint, Method
 from logger.core.readings import Channel
 from logger.core.run.cautions import CAUTIONS
 from logger.core.run.instruct import IDLE, LID_CLOSED, LID_UNKNOWN, instruction
@@ -189,17 +189,20 @@ def _link(service: BenchService, channel: Channel, now_ns: int) -> LinkView:
     )
 
 
+def _until(endpoint: Endpoint) -> str:
+    """What ends a run by this method."""
+    if endpoint.rule == "loss-rate":
+        return f"loss rate {endpoint.limit_pct_per_min or 0:g} %/min"
+    if endpoint.rule == "fixed-time":
+        return f"fixed time {endpoint.time_s or 0:g} s"
+    parts = ((endpoint.change_pct, "%"), (endpoint.change_g, "g"))
+    limits = [f"{limit:g} {unit}" for limit, unit in parts if limit is not None]
+    return f"change {(' and ' if endpoint.combine == 'both' else ' or ').join(limits)}"
+
+
 def _method(method: Method) -> MethodView:
-    endpoint = method.endpoint
-    limits = {
-        "loss-rate": f"loss rate {endpoint.limit_pct_per_min} %/min",
-        "relative-change": f"change {endpoint.change_pct} %",
-        "fixed-time": f"fixed time {endpoint.time_s} s",
-    }
     apertures = ", ".join(f"{value:g}" for value in method.sieve.all_um)
-    summary = (
-        f"{method.charge.mass_g:g} g on {apertures} µm, {method.suction.dp_pa:g} Pa, {limits[endpoint.rule]}"
-    )
+    summary = f"{method.charge.mass_g:g} g on {apertures} µm, {method.suction.dp_pa:g} Pa, {_until(method.endpoint)}"
     return MethodView(
         id=method.method.id,
         title=method.method.title,

@@ -3,12 +3,15 @@
 from __future__ import annotations
 
 import asyncio
+from dataclasses import replace
 
 import pytest
 
+from logger.core.method import Endpoint
 from logger.core.readings import Channel
 from logger.core.run.instruct import LID_CLOSED, LID_UNKNOWN
 from logger.service.picture import AFTER_RUN, snapshot
+from tests.core.run.plans import interval_method
 from tests.service.bench import STARTED, DeskBench
 
 pytestmark = pytest.mark.asyncio
@@ -37,3 +40,26 @@ async def test_after_a_run_a_lost_transducer_makes_the_lid_unknown() -> None:
     bench.second(dp_pa=2.0)
     bench.service.on_link(Channel.PRESSURE, "lost", "unplugged")
     assert snapshot(bench.service).pressure.lid == LID_UNKNOWN
+
+
+@pytest.mark.parametrize(
+    ("endpoint", "words"),
+    [
+        (Endpoint(rule="loss-rate", limit_pct_per_min=0.1), "loss rate 0.1 %/min"),
+        (Endpoint(rule="fixed-time", time_s=300.0), "fixed time 300 s"),
+        (Endpoint(rule="relative-change", change_pct=0.2), "change 0.2 %"),
+        (Endpoint(rule="relative-change", change_g=0.1), "change 0.1 g"),
+        (Endpoint(rule="relative-change", change_pct=0.2, change_g=0.1), "change 0.2 % or 0.1 g"),
+        (
+            Endpoint(rule="relative-change", change_pct=0.2, change_g=0.1, combine="both"),
+            "change 0.2 % and 0.1 g",
+        ),
+    ],
+)
+async def test_a_method_says_what_ends_a_run(endpoint: Endpoint, words: str) -> None:
+    bench = DeskBench()
+    bench.service.setup = replace(
+        bench.service.setup, methods={"m": replace(interval_method(), endpoint=endpoint)}
+    )
+    (shown,) = snapshot(bench.service).methods
+    assert shown.summary.endswith(f" Pa, {words}")

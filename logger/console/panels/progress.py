@@ -57,13 +57,13 @@ def _open(run: RunView) -> str:
 def sample(board: Board, width: int, height: int) -> Content:
     """Whose run it is."""
     run = board.snapshot.run
-    return page(paragraph(identity(run) if run else "no run on the bench", width, DIM)[:height])
+    return page(paragraph(identity(run, width) if run else "no run on the bench", width, DIM)[:height])
 
 
-def identity(run: RunView) -> str:
-    """Sample, method and operator in one line."""
+def identity(run: RunView, width: int = 80) -> str:
+    """Sample, method and operator in one line; long titles whole where there is room."""
     lot = f", lot {literal(run.lot, 16)}" if run.lot else ""
     return (
-        f"sample {literal(run.sample_id, 24)}{lot} · {literal(run.method_title, 40)}"
+        f"sample {literal(run.sample_id, 24)}{lot} · {literal(run.method_title, max(40, width - 70))}"
         f" (rev. {run.method_revision}) · {literal(run.operator_id, 20)}"
     )

@@ -154,7 +154,7 @@ def _no_decision(outcome: str, method: Method) -> str:
     if method.result.residue_max_pct is None and method.result.residue_min_pct is None:
         return "no limits in the method"
     if outcome != "endpoint":
-        return f"ended as {outcome}"
+        return "stopped by hand" if outcome == "stopped" else "ended at its time limit"
     if method.determinations.count > 1:
         return f"takes {method.determinations.count} determinations"
     return "not corrected for the sieve"

@@ -40,13 +40,30 @@ _TEXTS: dict[E, str] = {
     E.SIEVE_CARED: "{text} By {by}.",
     E.LINK_CHANGED: "{text}",
     E.ALARM_RAISED: "{text}",
-    E.ALARM_CLEARED: "Cleared: {key}.",
     E.DEVIATION: "Deviation: {text}",
     E.RECORD_ISSUED: "Record revision {revision} issued, SHA-256 {sha256}.",
     E.REVIEWED: "Run {meaning} by {name} ({person_id}).",
     E.DECLARED_INVALID: "Declared invalid by {name}: {why}.",
     E.CLOCK_STEPPED: "Wall clock stepped by {step_s:g} s; durations are not touched.",
 }
+
+ALARM_NAMES = {
+    "dp-high": "pressure too high",
+    "dp-lost": "pressure lost",
+    "dp-unknown": "pressure unknown",
+    "dp-frozen": "pressure reading frozen",
+    "dp-inverted": "pressure below zero",
+    "dp-overload": "pressure beyond its range",
+    "dp-not-falling": "pressure not falling",
+    "band-not-reached": "pressure band not reached",
+    "out-of-band": "pressure outside its band",
+    "held-jet": "suction on while held",
+    "balance-silent": "balance silent",
+    "balance-overload": "balance overloaded",
+    "balance-unstable": "balance not at rest",
+    "balance-frozen": "balance reading frozen",
+}
+"""What is over, where the log says that an alarm was cleared."""
 
 _LEVELS: dict[E, Level] = {
     E.CHARGE_REFUSED: "warning",
@@ -74,6 +91,8 @@ def event_text(kind: E, data: dict[str, Any]) -> str:
     if kind is E.DRAW_DOWN_BEGUN:
         target_s = data["interval_target_s"]
         return f"Next interval: {target_s:.0f} s." if target_s else "Draw-down."
+    if kind is E.ALARM_CLEARED:
+        return f"Cleared: {ALARM_NAMES.get(data['key'], data['key'])}."
     if kind is E.PERMIT_CHANGED:
         return f"Permit {'granted' if data['granted'] else 'withdrawn'}: {data['reason']}."
     if kind is E.CORRECTED:

@@ -55,4 +55,5 @@ def test_why_there_is_no_decision_in_a_few_words() -> None:
     two = replace(_limits(None, 4.0), determinations=Determinations(count=2, repeatability_limit_pct=1.0))
     assert _shown(_limits(None, None), 0.95) == ("", "no limits in the method")
     assert _shown(two, 0.95) == ("", "takes 2 determinations")
-    assert _shown(_limits(None, 4.0), 0.95, E.STOPPED) == ("", "ended as stopped")
+    assert _shown(_limits(None, 4.0), 0.95, E.STOPPED) == ("", "stopped by hand")
+    assert _shown(_limits(None, 4.0), 0.95, E.TIME_LIMIT_REACHED) == ("", "ended at its time limit")

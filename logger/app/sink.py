@@ -13,8 +13,9 @@ from logger.app.clock import utc_now
 from logger.app.loops import run_loop
 from logger.app.signals import end_tasks, signal_future
 from logger.core.backoff import RetryRules
-from logger.publish.errors import SecretError
+from logger.publish.errors import ConnectFailed, SecretError
 from logger.publish.settings import BrokerSettings, load_password
+from logger.publish.tls import tls_context
 from logger.sink.database import Database, open_database
 from logger.sink.keeping import Keeper
 from logger.sink.report import read_report, report_lines
@@ -54,9 +55,11 @@ def broker_settings(command: SinkCommand) -> BrokerSettings:
             "--username, the password in the environment or with --password-file."
         )
     plain = parts.scheme == "mqtt"
+    if plain and command.ca_file is not None:
+        raise SinkUsageError("--ca-file goes with mqtts://; what goes to mqtt:// is not encrypted.")
     try:
         password = load_password(command.password_file) if command.username else None
-        return BrokerSettings(
+        settings = BrokerSettings(
             host=host,
             port=port or (1883 if plain else 8883),
             client_id=command.client_id,
@@ -65,8 +68,10 @@ def broker_settings(command: SinkCommand) -> BrokerSettings:
             insecure=plain,
             ca_file=None if command.ca_file is None else str(command.ca_file),
         )
-    except (SecretError, ValueError) as error:
+        tls_context(settings)  # a file that is no certificate is a slip of the pen, not an outage to wait out
+    except (SecretError, ConnectFailed, ValueError) as error:
         raise SinkUsageError(str(error)) from None
+    return settings
 
 
 def named_database(name: str) -> Database:

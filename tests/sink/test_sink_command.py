@@ -9,11 +9,12 @@ import pytest
 from logger.app.sink import SinkCommand, SinkUsageError, broker_settings, named_database, sink_report
 from logger.sink.database import SqliteDatabase
 from logger.sink.keeping import Keeper
+from tests.app.stores import lastgrain
 from tests.publish.memory_outbox import utc_now
 from tests.sink.plant import arrival
 
 
-def command(broker: str, **options: str) -> SinkCommand:
+def command(broker: str, **options: str | Path) -> SinkCommand:
     return SinkCommand(broker=broker, database="x.db", **options)  # type: ignore[arg-type]
 
 
@@ -44,6 +45,24 @@ def test_other_urls_are_refused_and_no_password_is_repeated(url: str) -> None:
 def test_a_client_id_that_is_none_is_refused() -> None:
     with pytest.raises(SinkUsageError, match="client id"):
         broker_settings(command("mqtt://x", client_id="a/b"))
+
+
+def test_a_certificate_file_that_is_none_is_told_at_once_and_not_waited_out(tmp_path: Path) -> None:
+    junk = tmp_path / "junk.pem"
+    junk.write_text("no certificate", encoding="utf-8")
+    for path in (junk, tmp_path / "none.pem", tmp_path):
+        done = lastgrain(
+            "sink",
+            "--database",
+            str(tmp_path / "x.db"),
+            "--broker",
+            "mqtts://localhost:9",
+            "--ca-file",
+            str(path),
+        )
+        assert (done.code, f"{path} holds no readable PEM certificate" in done.err) == (2, True)
+    with pytest.raises(SinkUsageError, match=r"--ca-file goes with mqtts://"):
+        broker_settings(command("mqtt://x", ca_file=junk))
 
 
 @pytest.mark.parametrize(

@@ -275,6 +275,22 @@ def test_pressure_swinging_about_the_edge_counts_in_part_and_does_not_flood_the_
     assert 10 < outside_s < 50
 
 
+def test_pressure_that_never_settles_in_its_band_is_one_warning_and_no_flood() -> None:
+    """A valve that leaves it at the very edge: found with the demo's rig, 1278 events in one run."""
+    run = begun(S.DRAWING_DOWN, method=FILLER)
+    untouched, count = run.on_bytes, len(run.events)
+    run.on_bytes = at_the_edge(run, 60.0)
+    seconds(run, 150)
+    assert run.engine.state is S.DRAWING_DOWN
+    told = [event for event in run.events[count:] if event.kind is EventKind.ALARM_RAISED]
+    assert [event.data["key"] for event in told] == ["band-not-reached"]
+    assert "has not settled in its band of 2250 to 2750 Pa" in told[0].data["text"]
+    run.on_bytes = untouched
+    run.until(S.SIEVING)
+    cleared = [event.data["key"] for event in run.events[count:] if event.kind is EventKind.ALARM_CLEARED]
+    assert cleared == ["band-not-reached"]
+
+
 def test_time_outside_the_band_and_without_a_pressure_is_in_the_record() -> None:
     run = begun(S.SIEVING)
     run.virtual.rig.sag(0.3, 20.0)

@@ -87,9 +87,11 @@ def _band_not_reached(run: Run, now_ns: int) -> None:
     waiting = run.state is RunState.DRAWING_DOWN and run.pressure.suction_on()
     seen = run.suction_seen_segment == run.facts.segment
     on_s = (now_ns - run.suction_seen_ns) / 1e9 if seen else 0.0
-    late = waiting and on_s > REACH_BAND_S and not run.pressure.in_band(run.pressure.dp_pa)
+    # At the edge of the band it comes in and goes out with every reading: the alarm stands until it has settled.
+    unsettled = "band-not-reached" in run.alarms or not run.pressure.in_band(run.pressure.dp_pa)
+    late = waiting and on_s > REACH_BAND_S and unsettled
     text = (
-        f"Pressure {dp_pa:.0f} Pa has not reached its band of {low_pa:.0f} to {high_pa:.0f} Pa: "
+        f"Pressure {dp_pa:.0f} Pa has not settled in its band of {low_pa:.0f} to {high_pa:.0f} Pa: "
         "set the bleed valve, check filter, hose and lid."
     )
     run.set_alarm(now_ns, "band-not-reached", late, "warning", text)

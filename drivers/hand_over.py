@@ -1,4 +1,4 @@
-"""Bytes on their way from the threads that read ports to the event loop: all ports of a bench share a wake-up.
+"""Bytes on their way from where ports are read to the event loop: all ports of a bench share a wake-up.
 
 Waking the loop costs more than reading a line. So whole lines that follow each other closely wait for the next line
 of their port (`TransportHooks.batch_s`), and whatever wakes the loop takes along what waits at the other ports.
@@ -11,6 +11,7 @@ import time
 from collections.abc import Callable
 from typing import Final
 
+from drivers.port_reader import PortReader
 from drivers.transport import Chunk, TransportHooks
 
 MOST_BATCH_BYTES: Final = 64 * 1024
@@ -22,6 +23,8 @@ class HandOver:
     """The lanes of one event loop. `ask` may be called from any thread, all else belongs to the loop."""
 
     def __init__(self) -> None:
+        self.reader = PortReader()
+        """Where the ports are read, on systems where they can be together."""
         self._lanes: list[Lane] = []
         self._asked = False
 

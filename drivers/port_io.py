@@ -6,11 +6,14 @@ import errno
 import os
 import select
 import sys
+from collections.abc import Sequence
 from typing import Final
 
 import serial
 
 MOST_AT_ONCE_BYTES: Final = 64 * 1024
+PORTS_SHARE_A_READER: Final = sys.platform != "win32"
+"""Whether one thread can wait for several ports. If not, each is read by `read_alone`."""
 
 
 def write_now(port: serial.Serial, data: bytes) -> int:
@@ -23,28 +26,23 @@ def write_now(port: serial.Serial, data: bytes) -> int:
         return 0
 
 
-def read_when_ready(port: serial.Serial, longest_s: float) -> bytes:
-    """What has arrived, waiting for it: empty when nothing came in time, or when `cancel_read` ended the wait.
-
-    Raises OSError when the port is gone. Windows waits for the time-out that the port was opened with.
-    """
-    if sys.platform == "win32":
-        data = bytes(port.read(1))
-        return data + bytes(port.read(port.in_waiting)) if data else b""
-    device, cancelled = port.fileno(), port.pipe_abort_read_r
-    assert cancelled is not None, "the port is open"
-    ready = select.select((device, cancelled), (), (), longest_s)[0]
-    if cancelled in ready:
-        os.read(cancelled, MOST_AT_ONCE_BYTES)
-        return b""
-    return _read_ready(device) if ready else b""
+def wait_ready(descriptors: Sequence[int], longest_s: float) -> list[int]:
+    """Those that can be read, waiting for the first."""
+    return select.select(descriptors, (), (), longest_s)[0]
 
 
-def _read_ready(device: int) -> bytes:
+def read_now(descriptor: int) -> bytes:
+    """What has arrived at a port that is ready. Raises OSError when the port is gone."""
     try:
-        data = os.read(device, MOST_AT_ONCE_BYTES)
+        data = os.read(descriptor, MOST_AT_ONCE_BYTES)
     except BlockingIOError:  # the system had spoken too soon
         return b""
     if not data:
         raise OSError(errno.EIO, "ready, and then nothing to read: the other end is gone")
     return data
+
+
+def read_alone(port: serial.Serial) -> bytes:
+    """What has arrived, waiting for it as long as the port's time-out: empty when nothing came."""
+    data = bytes(port.read(1))
+    return data + bytes(port.read(port.in_waiting)) if data else b""

@@ -1,7 +1,8 @@
-"""A serial port, owned from opening to closing by one reader thread that stamps the arrival of bytes.
+"""A serial port, owned from opening to closing by a thread of its own, which opens, writes and closes it.
 
-The thread never waits for the event loop except when the loop has fallen so far behind that `MOST_PENDING_BYTES` wait
-for it; then the operating system's buffer holds the rest.
+Bytes are stamped where they arrive, on the reader thread that the ports of a bench share (`port_reader`), or on the
+port's own where a system cannot do that. Reading waits for the event loop only when the loop has fallen so far behind
+that `MOST_PENDING_BYTES` wait for it; then the operating system's buffer holds the rest.
 """
 
 from __future__ import annotations
@@ -9,6 +10,7 @@ from __future__ import annotations
 import asyncio
 import contextlib
 import threading
+import time
 from collections import deque
 from typing import Final
 
@@ -16,17 +18,18 @@ import serial
 
 from drivers.hand_over import HandOver, Lane
 from drivers.link_error import LinkError, lost_error, open_error
-from drivers.port_io import read_when_ready, write_now
+from drivers.port_io import PORTS_SHARE_A_READER, read_alone, read_now, write_now
 from drivers.port_lock import PORT_ERRORS, is_pseudo_terminal, locked_device
+from drivers.port_reader import READ_TIMEOUT_S
 from drivers.profile import SerialSettings
 from drivers.transport import TransportHooks
 
-READ_TIMEOUT_S: Final = 0.2
-"""Longest wait of one read. A write or a close wakes the thread at once, so it delays neither."""
 WRITE_TIMEOUT_S: Final = 1.0
 """A request that the port does not take in this time means a dead link."""
 MOST_PENDING_BYTES: Final = 4 * 1024 * 1024
 """Over a minute of 2,000 lines/s while the event loop is busy with something else."""
+FULL_PAUSE_S: Final = 0.01
+"""Short enough for the operating system's buffers of the other ports (4 kB are 100 ms at 2,000 lines/s)."""
 
 _PARITIES: Final = {"none": serial.PARITY_NONE, "even": serial.PARITY_EVEN, "odd": serial.PARITY_ODD}
 
@@ -41,6 +44,9 @@ class SerialTransport:
         self._settings = settings
         self._hooks = hooks
         self._stop = threading.Event()
+        self._called = threading.Event()
+        self._failure: Exception | None = None
+        self.descriptor = -1
         self._guard = threading.Lock()
         self._serial: serial.Serial | None = None
         self._outgoing: deque[bytes] = deque()
@@ -90,8 +96,9 @@ class SerialTransport:
             self._thread.join()
 
     def _wake(self) -> None:
+        self._called.set()
         with self._guard:
-            if self._serial is not None:
+            if self._serial is not None and not PORTS_SHARE_A_READER:
                 self._serial.cancel_read()
 
     # in the thread
@@ -114,8 +121,10 @@ class SerialTransport:
         self._post(self._report_open)
         failure: LinkError | None = None
         try:
-            while not self._stop.is_set():
-                self._exchange(port)
+            if PORTS_SHARE_A_READER:
+                self._attend(port)
+            else:
+                self._read_alone(port)
         except PORT_ERRORS as error:
             failure = lost_error(self._port, error)
         with self._guard:
@@ -138,14 +147,65 @@ class SerialTransport:
             exclusive=True,
         )
 
-    def _exchange(self, port: serial.Serial) -> None:
+    def _attend(self, port: serial.Serial) -> None:
+        """Writes what the port did not take at once, while the shared thread reads."""
+        self.descriptor = port.fileno()
+        self._hand_over.reader.add(self)
+        try:
+            while not self._stop.is_set():
+                self._called.wait()
+                self._called.clear()
+                if self._failure is not None:
+                    raise self._failure
+                self._write_rest(port)
+        finally:
+            self._hand_over.reader.remove(self)
+
+    def _read_alone(self, port: serial.Serial) -> None:
+        while not self._stop.is_set():
+            self._write_rest(port)
+            if self._is_full():
+                continue
+            data = read_alone(port)
+            if data:
+                self._arrived(data)
+            else:
+                self.quiet()
+
+    def _write_rest(self, port: serial.Serial) -> None:
         while self._outgoing:
             port.write(self._outgoing.popleft())
-        data = read_when_ready(port, READ_TIMEOUT_S)
-        if self._lane.put(data) if data else self._lane.waiting_bytes:
+
+    # in the thread that reads
+
+    def read_ready(self) -> None:
+        """Bytes have arrived. Raises OSError when the port is gone."""
+        if self._is_full():
+            return
+        data = read_now(self.descriptor)
+        if data:
+            self._arrived(data)
+
+    def quiet(self) -> None:
+        """Nothing has arrived for a while."""
+        if self._lane.waiting_bytes:
             self._deliver_soon()
-        while self._lane.waiting_bytes > MOST_PENDING_BYTES and not self._stop.is_set():
-            self._stop.wait(0.01)
+
+    def gone(self, error: Exception) -> None:
+        """The port can no longer be read."""
+        self._failure = error
+        self._called.set()
+
+    def _is_full(self) -> bool:
+        """After a short rest, in which nothing is read at any port."""
+        full = self._lane.waiting_bytes > MOST_PENDING_BYTES
+        if full:
+            time.sleep(FULL_PAUSE_S)
+        return full
+
+    def _arrived(self, data: bytes) -> None:
+        if self._lane.put(data):
+            self._deliver_soon()
 
     def _deliver_soon(self) -> None:
         if self._hand_over.ask():
@@ -157,6 +217,7 @@ class SerialTransport:
             self._loop.call_soon_threadsafe(call, *arguments)  # type: ignore[arg-type]
         except RuntimeError:
             self._stop.set()  # the loop has been closed; nobody is left to be told
+            self._called.set()
 
     # on the loop
 

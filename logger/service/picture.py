@@ -112,7 +112,7 @@ def _free(service: BenchService, following: NextRunView | None) -> Instruction:
         tasks = (
             "1 task of the start of shift is" if count == 1 else f"{count} tasks of the start of shift are"
         )
-        detail = f"{detail} {tasks} due: go to (g), start of shift (s)."
+        detail = f"{detail} {tasks} due (keys g, s)."
     return replace(IDLE, text=text, detail=detail)
 
 

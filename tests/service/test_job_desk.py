@@ -200,7 +200,7 @@ async def test_tasks_that_are_due_are_told_beside_what_was_left() -> None:
     bench.clock.wall = UTC
     told = (await _picture(bench)).instruction
     assert told.text == "Next: sieve 2 of 2, 63 µm, on the residue of run 1."
-    assert told.detail == "Sample S-1. 1 task of the start of shift is due: go to (g), start of shift (s)."
+    assert told.detail == "Sample S-1. 1 task of the start of shift is due (keys g, s)."
 
 
 async def test_an_aborted_run_offers_nothing_new_of_its_own() -> None:

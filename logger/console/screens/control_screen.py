@@ -30,7 +30,7 @@ class ControlScreen(ReadingScreen):
     heading = "CONTROL CHART"
     about: tuple[str, ...] = (
         "Each check of a sieve with a reference powder is a point. The first eight set centre and spread; "
-        "beyond two s it is a warning, beyond three s, or by the usual run rules, action.",
+        "beyond two standard deviations it is a warning, beyond three, or by the usual run rules, action.",
         "Checks are entered with `lastgrain sieves reference`.",
     )
 

@@ -20,7 +20,7 @@ NOTES = (
         "FIGURES",
         "± is the standard uncertainty (k = 1) on the bench, the expanded one in a kept run and its report."
         " Effective time counts only while the pressure is in its band."
-        " ● stable or in order, ~ moving, ▲ above, ▼ below, ■ needs you.",
+        " ● stable or in order, ~ moving, ▲ above, ▼ below, ◆ worth a look, ■ needs you.",
     ),
     (
         "CONTROLS",

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import io
 import json
 import sys
 from pathlib import Path
@@ -13,6 +12,7 @@ import typer
 import logger
 from logger.app.cli_approvals import add_to as add_approval_commands
 from logger.app.cli_base import (
+    EXIT_FAULT,
     EXIT_INTERRUPTED,
     EXIT_OK,
     EXIT_REFUSED,
@@ -46,6 +46,7 @@ from logger.app.cli_sieves import sieves_app
 from logger.app.cli_sink import sink
 from logger.app.completion import method_ids
 from logger.app.paths import data_folder
+from logger.app.streams import finished, prepare_streams
 from logger.core.refusal import ResultError
 from logger.core.run.commands import Refused
 from logger.settings.errors import ConfigError
@@ -289,33 +290,48 @@ def restore(
 
 
 def main() -> None:
-    """Entry point. Every expected failure ends in a sentence and its exit code."""
-    for stream in (sys.stdout, sys.stderr):
-        if isinstance(stream, io.TextIOWrapper):
-            stream.reconfigure(
-                errors="backslashreplace"
-            )  # a terminal without the letter µ is no reason to end
+    """Entry point. Every failure ends in a sentence and its exit code."""
+    prepare_streams()
+    sys.exit(finished(_outcome()))
+
+
+def _outcome() -> int:
     if any("\ud800" <= char <= "\udfff" for argument in sys.argv for char in argument):
         say("An argument is not UTF-8 text: rename the file, or type it again.")
-        sys.exit(EXIT_USAGE)
+        return EXIT_USAGE
     try:
         app(prog_name="lastgrain")
+    except SystemExit as ended:
+        if isinstance(ended.__context__, BrokenPipeError):  # the library's own answer to it would be 1
+            return EXIT_OK
+        return ended.code if isinstance(ended.code, int) else EXIT_OK
     except ConfigError as error:
         say(error.sentence())
-        sys.exit(EXIT_USAGE)
+        return EXIT_USAGE
     except (Refused, ResultError) as refusal:
-        text = str(refusal)
-        # A file's name or a key stays as it is written.
-        named = any(mark in text.split(" ", 1)[0] for mark in "./_:")
-        say((text if named else f"{text[:1].upper()}{text[1:]}").rstrip(".") + ".")
-        sys.exit(EXIT_REFUSED)
+        say(_refusal(str(refusal)))
+        return EXIT_REFUSED
     except StoreError as error:
         say(str(error))
-        sys.exit(EXIT_STORE)
+        return EXIT_STORE
     except KeyboardInterrupt:
-        sys.exit(EXIT_INTERRUPTED)
+        return EXIT_INTERRUPTED
     except BrokenPipeError:
-        sys.exit(EXIT_OK)
+        return EXIT_OK
+    except Exception as error:  # no traceback reaches a person
+        from logger.app.fault_note import fault_sentence, place_sentence
+
+        refused = place_sentence(error)
+        say(refused or fault_sentence(error))
+        return EXIT_STORE if refused else EXIT_FAULT
+    return EXIT_OK
+
+
+def _refusal(text: str) -> str:
+    """As a sentence; a file's name or a key that it begins with stays as it is written."""
+    first = text.split(" ", 1)[0].rstrip(",:")
+    named = any(mark in first for mark in "./_:") or first in {Path(each).name for each in sys.argv}
+    return (text if named else f"{text[:1].upper()}{text[1:]}").rstrip(".") + "."
 
 
 if __name__ == "__main__":

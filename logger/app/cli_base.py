@@ -13,6 +13,8 @@ from logger.core.text import printable_json, printable_text
 from logger.settings.errors import ConfigError
 
 EXIT_OK, EXIT_USAGE, EXIT_REFUSED, EXIT_INSTRUMENT, EXIT_STORE, EXIT_BROKER = 0, 2, 3, 4, 5, 6
+EXIT_FAULT = 1
+"""The program's own fault, which nothing in it expected."""
 EXIT_INTERRUPTED = 130
 
 DataOption = Annotated[Path | None, typer.Option("--data", metavar="DIR", help="Data folder of the bench.")]

@@ -47,6 +47,6 @@ def _methods() -> Iterator[tuple[str, str]]:
 def _id_and_title(path: Path) -> tuple[str, str]:
     try:
         head = tomllib.loads(path.read_text(encoding="utf-8")).get("method", {})
-    except (OSError, ValueError):
+    except (OSError, ValueError, RecursionError, AttributeError):
         return "", ""
     return str(head.get("id", "")), str(head.get("title", ""))

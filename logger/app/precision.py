@@ -33,7 +33,8 @@ def read_study(path: Path) -> Study:
     try:
         header = [name.strip() for name in next(rows, [])]
         if sorted(header) != sorted(COLUMNS):
-            raise ConfigError(path, f"the columns must be {', '.join(COLUMNS)}, not {', '.join(header)}", 1)
+            found = ", ".join(header)[:80]
+            raise ConfigError(path, f"the columns must be {', '.join(COLUMNS)}, not {found}", 1)
         for row in rows:
             if row:
                 _take(study, dict(zip(header, row, strict=False)), path, rows.line_num, len(row))

@@ -53,7 +53,7 @@ def ruggedness(given: Sequence[str], data: DataFolder, allowed_pct: float) -> tu
 def _filled_plan(path: Path, data: DataFolder) -> list[PlannedRun]:
     try:
         rows = list(csv.reader(path.read_text(encoding="utf-8-sig").splitlines()))
-    except (OSError, UnicodeDecodeError) as error:
+    except (OSError, UnicodeDecodeError, csv.Error) as error:
         raise ConfigError(path, f"cannot be read ({error}); make one with --plan") from None
     if not rows or RESIDUE not in rows[0]:
         raise ConfigError(path, f"is no plan: its header has no column {RESIDUE}; make one with --plan")

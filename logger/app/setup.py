@@ -193,7 +193,7 @@ async def set_up_from(path: Path, answers_file: Path, trying: bool) -> SetUp:
 def _read_answers(path: Path) -> dict[str, str]:
     try:
         found = tomllib.loads(path.read_text(encoding="utf-8"))
-    except (OSError, ValueError) as error:
+    except (OSError, ValueError, RecursionError) as error:
         reason = (
             os.strerror(error.errno).lower() if isinstance(error, OSError) and error.errno else str(error)
         )

@@ -45,12 +45,21 @@ def parse_toml(text: str, model: type[T], path: Path | str) -> T:
         data = tomllib.loads(text)
     except tomllib.TOMLDecodeError as error:
         raise ConfigError(path, *_syntax(error)) from None
+    except (ValueError, RecursionError) as error:  # a number of thousands of digits, thousands of brackets
+        raise ConfigError(path, _BEYOND) from error
     _refuse_hidden(data, text, path)
     try:
         # Through JSON: the strict JSON mode takes an array for a tuple, but no text for a number.
-        return TypeAdapter(model).validate_json(json.dumps(data, default=str))
+        plain = json.dumps(data, default=str)
+    except ValueError as error:  # hexadecimal numbers have no limit when they are read
+        raise ConfigError(path, _BEYOND) from error
+    try:
+        return TypeAdapter(model).validate_json(plain)
     except ValidationError as error:
         raise _explain(error, text, model, path) from None
+
+
+_BEYOND = "holds a number too long, or tables nested too deep, to be meant; correct it"
 
 
 def _refuse_hidden(

@@ -16,7 +16,7 @@ from logger.store.batches import head
 from logger.store.errors import StoreError, as_store_error
 from logger.store.opening import set_aside
 from logger.store.place import require_fit
-from logger.store.schema import check_version, check_whole, read_only
+from logger.store.schema import check_version, check_whole, found_version, read_only
 from logger.store.verify import Finding, verify
 
 _BLOCK = 1 << 20
@@ -50,7 +50,7 @@ def back_up(store: Path, to: Path) -> Copy:
     except sqlite3.Error as error:
         raise as_store_error(store, error) from error
     except OSError as error:
-        raise StoreError(f"{to} cannot be written: {error.strerror}.") from error
+        raise StoreError(f"{error.filename or to} cannot be written: {error.strerror}.") from error
     finally:
         partial.unlink(missing_ok=True)
     return Copy(to, sha256, found, findings)
@@ -102,6 +102,8 @@ def _checked(path: Path) -> tuple[ChainHead, tuple[Finding, ...]]:
         found = check_whole(connection)
         if found:
             raise StoreError(f"{path.name} is damaged ({found}): it is no use as a backup.")
+        if not found_version(connection, path):
+            raise StoreError(f"{path.name} is empty: it is no backup.")
         return head(connection), tuple(verify(connection))
 
 

@@ -110,7 +110,7 @@ def check_bundle(files: Mapping[str, bytes], outside: ChainHead | None = None) -
         findings += chain + _ends(manifest, seen)
     except KeyError as error:
         return [Finding("altered", f"The bundle has no {error.args[0]}.")]
-    except (ValueError, TypeError, AttributeError) as error:
+    except (ValueError, TypeError, AttributeError, RecursionError) as error:
         return [Finding("altered", f"The bundle cannot be read: {error}.")]
     if outside is not None and not findings:
         findings = _against(seen, outside)

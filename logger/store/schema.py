@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 import sqlite3
 from collections.abc import Mapping
 from contextlib import closing
@@ -123,8 +124,17 @@ MIGRATIONS: Migrations = MappingProxyType({1: _SECRETS})
 
 
 def read_only(path: Path) -> sqlite3.Connection:
-    """A connection that cannot write. Raises sqlite3.Error."""
-    connection = sqlite3.connect(f"file:{quote(str(path))}?mode=ro", uri=True, isolation_level=None)
+    """A connection that cannot write. Raises sqlite3.Error.
+
+    SQLite makes files beside a store that it reads. Where that is not allowed (a write-protected medium, a
+    folder for reading) and no log of a running service lies there, the store is read as one that nobody changes.
+    """
+    kept = (
+        ""
+        if os.access(path.parent, os.W_OK) or path.with_name(f"{path.name}-wal").exists()
+        else "&immutable=1"
+    )
+    connection = sqlite3.connect(f"file:{quote(str(path))}?mode=ro{kept}", uri=True, isolation_level=None)
     connection.execute("PRAGMA busy_timeout = 5000")
     return connection
 

@@ -28,7 +28,7 @@ from logger.console.screens.help_screen import NOTES, HelpScreen
 from logger.console.screens.new_run_screen import NewRunScreen
 from logger.console.screens.places_screen import PlacesScreen
 from logger.console.screens.pressure_zero_screen import PressureZeroScreen
-from logger.console.screens.review_screen import ReviewRunScreen
+from logger.console.screens.review_run_screen import ReviewRunScreen
 from logger.console.screens.run_screen import RunScreen
 from logger.console.screens.sign_screen import SignScreen, accept_form, reject_form
 from logger.console.shift_rows import CheckWeightRow

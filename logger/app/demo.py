@@ -22,8 +22,9 @@ from logger.app.register import enter
 from logger.core.refusal import ResultError
 from logger.core.register.events import RegisterKind
 from logger.core.text import printable_json
-from logger.settings import config_dir
+from logger.settings import ConfigError, config_dir
 from logger.store.history import reading, record_body
+from logger.store.lock import InstanceLock
 
 HEADLESS_LIMIT_S = 600.0
 START = {
@@ -76,13 +77,28 @@ def demo(options: DemoOptions) -> int:
 def _folder(options: DemoOptions) -> Iterator[DataFolder]:
     """The folder asked for, or one that goes with the demo."""
     if options.data is not None:
+        _require_no_bench(options.data)
         options.data.prepare()
+        InstanceLock(
+            options.data.lock
+        ).release()  # StoreError where a service runs: its bench is not to be led
         yield options.data
         return
     with tempfile.TemporaryDirectory(prefix="lastgrain-demo-") as root:
         data = DataFolder(Path(root))
         data.prepare()
         yield data
+
+
+def _require_no_bench(data: DataFolder) -> None:
+    """Simulated runs and a simulated sieve have no place among those of a bench. Raises ConfigError."""
+    of_a_demo = (data.root / DEMO_BENCH).exists() or not data.store.exists()
+    if not of_a_demo or (data.root / "bench.toml").exists():
+        raise ConfigError(
+            data.root,
+            "is the folder of a bench, and a demo would add simulated runs to it; name another folder with "
+            "--data, or leave it out",
+        )
 
 
 @contextlib.contextmanager

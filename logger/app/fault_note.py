@@ -27,7 +27,7 @@ def place_sentence(error: BaseException) -> str:
     if not isinstance(error, OSError) or error.errno not in _OF_THE_PLACE:
         return ""
     if error.filename is None:
-        return f"The output cannot be written: {error.strerror}."
+        return f"The output or a file cannot be written: {error.strerror}."
     return f"{os.fsdecode(error.filename)}: {error.strerror}. Choose another place, or have it opened to you."
 
 

@@ -34,7 +34,7 @@ def finished(code: int) -> int:
         return EXIT_OK
     except OSError as error:
         _drop_rest()
-        say(f"The output cannot be written: {error.strerror}.")
+        say(f"The output or a file cannot be written: {error.strerror}.")
         return code or EXIT_STORE
     return code
 

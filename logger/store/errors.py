@@ -25,6 +25,7 @@ _CAUSES = {
     "SQLITE_NOTADB": "it is no store any more",
     "SQLITE_CANTOPEN": "the file or its folder cannot be opened",
     "SQLITE_IOERR_FSYNC": "the disk does not confirm what was written",
+    "SQLITE_IOERR_SHM": "the disk is full, or it cannot take the small files beside the store",
     "SQLITE_IOERR_WRITE": "the disk refuses to be written, or a file size limit was reached",
 }
 _DAMAGE = ("SQLITE_CORRUPT", "SQLITE_NOTADB")

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import contextlib
 import os
+import socket
 import subprocess
 import sys
 import zipfile
@@ -13,6 +15,8 @@ from unittest.mock import patch
 import pytest
 
 from logger import cli
+from logger.app.paths import DataFolder
+from logger.store.lock import InstanceLock
 from tests.app.stores import Done, MadeStore, lastgrain, made_store
 from tests.core.run.made_runs import method
 
@@ -144,7 +148,10 @@ def test_nobody_reads_on(arguments: tuple[str, ...]) -> None:
 @pytest.mark.parametrize("arguments", [("--version",), ("schema", "record")])
 def test_an_output_that_takes_nothing_is_told(arguments: tuple[str, ...]) -> None:
     done = shell('"$@" > /dev/full', *arguments)
-    assert (done.returncode, done.stderr) == (5, "The output cannot be written: No space left on device.\n")
+    assert (done.returncode, done.stderr) == (
+        5,
+        "The output or a file cannot be written: No space left on device.\n",
+    )
 
 
 @pytest.mark.parametrize("closed", [">&-", "<&-", ">&- 2>&- <&-"])
@@ -177,3 +184,36 @@ def test_a_store_in_a_folder_for_reading_is_read(kept: MadeStore, tmp_path: Path
             assert done.code == 0, done.err
     assert not (folder / "lastgrain.sqlite-shm").exists()
     assert not (folder / "lastgrain.sqlite-wal").exists()
+
+
+# --- one folder, two programs -------------------------------------------------------------------------------
+
+
+def test_a_demo_does_not_lead_the_bench_whose_folder_it_is_given(tmp_path: Path) -> None:
+    """It would register its sieve there, and answer the running service's questions by itself."""
+    data = DataFolder(tmp_path / "demo")
+    data.prepare()
+    with InstanceLock(data.lock):
+        done = lastgrain("demo", "--headless", "--data", str(data.root))
+
+    assert (done.code, f"in use by another service (process {os.getpid()})" in done.err) == (5, True)
+    assert not data.store.exists()
+
+
+def test_a_demo_adds_no_simulated_runs_to_the_history_of_a_bench(kept: MadeStore, tmp_path: Path) -> None:
+    before = kept.data.store.read_bytes()
+    done = lastgrain("demo", "--headless", "--data", str(kept.data.root))
+    assert (done.code, "is the folder of a bench" in done.err) == (2, True)
+    assert kept.data.store.read_bytes() == before
+    (tmp_path / "bench.toml").touch()
+    assert lastgrain("demo", "--headless", "--data", str(tmp_path)).code == 2
+
+
+def test_a_socket_that_a_killed_service_left_holds_nothing_up(kept: MadeStore) -> None:
+    """Commands that ask the service first, then the store."""
+    kept.data.socket.parent.mkdir(mode=0o700, exist_ok=True)
+    with contextlib.closing(socket.socket(socket.AF_UNIX)) as stale:
+        stale.bind(str(kept.data.socket))
+    done = kept("shift", "air", "--temperature", "20", "--humidity", "50", "--by", "op-7")
+    assert done.code == 0, done.err
+    assert kept("checks", "list").code == 0

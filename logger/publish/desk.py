@@ -41,6 +41,10 @@ class LiveSlot:
         self._body, self._at_s = body, now_s
         self._filled.set()
 
+    async def wait(self) -> None:
+        """Returns when there is a picture."""
+        await self._filled.wait()
+
     async def take(self) -> dict[str, Any]:
         """Waits for a picture that is not stale, and hands it out once."""
         while True:

@@ -100,9 +100,13 @@ class Session:
                 await self._say_online()
 
     async def _send_live(self) -> None:
+        live, due_s = self._desk.live, self._now_s()
         while True:
-            self._send_one_live(await self._desk.live.take())
-            await asyncio.sleep(LIVE_GAP_S)
+            await live.wait()
+            if (early_s := due_s - self._now_s()) > 0:
+                await asyncio.sleep(early_s)
+            self._send_one_live(await live.take())
+            due_s = self._now_s() + LIVE_GAP_S
 
     def _send_one_live(self, body: dict[str, Any]) -> None:
         try:

@@ -33,14 +33,21 @@ def chained(before: str, seq: int, run_id: str, content: Packable) -> str:
     return batch_hash(before, seq, run_id, content.at_ns, content.utc, content.events, readings)
 
 
+_NEWEST = " UNION ALL ".join(
+    f"SELECT * FROM (SELECT {last} AS batch, hash FROM {table} ORDER BY {key} DESC LIMIT 1)"
+    for table, last, key in (
+        ("batch", "seq", "seq"),
+        ("stretch", "last_seq", "first_seq"),
+        ("gap", "last_seq", "first_seq"),
+    )
+)
+_HEAD = f"SELECT batch, hash FROM ({_NEWEST}) ORDER BY batch DESC LIMIT 1"
+
+
 def head(connection: sqlite3.Connection) -> ChainHead:
     """The newest batch, also a lost one; the genesis of an empty journal counts as batch 0."""
-    found = [ChainHead(0, GENESIS)]
-    for table, last in (("batch", "seq"), ("stretch", "last_seq"), ("gap", "last_seq")):
-        key = "seq" if table == "batch" else "first_seq"
-        row = connection.execute(f"SELECT {last}, hash FROM {table} ORDER BY {key} DESC LIMIT 1").fetchone()
-        found += [] if row is None else [ChainHead(*row)]
-    return max(found, key=lambda one: one.batch)
+    row = connection.execute(_HEAD).fetchone()
+    return ChainHead(0, GENESIS) if row is None else ChainHead(*row)
 
 
 def append(connection: sqlite3.Connection, run_id: str, content: Packable) -> ChainHead:

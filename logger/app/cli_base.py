@@ -17,6 +17,13 @@ EXIT_FAULT = 1
 """The program's own fault, which nothing in it expected."""
 EXIT_INTERRUPTED = 130
 
+LEAST_CHARGE_G, MOST_CHARGE_G = 1e-3, 1e6
+"""What a charge can be meant to be, g."""
+MOST_LINES = 1_000_000
+"""Of a list; more is a slip of the pen."""
+MOST_NUMBER = 2**53 - 1
+"""Of a run, a revision or a message: what every JSON reader keeps exactly (RFC 8259, section 6)."""
+
 DataOption = Annotated[Path | None, typer.Option("--data", metavar="DIR", help="Data folder of the bench.")]
 BenchOption = Annotated[Path | None, typer.Option("--bench", metavar="FILE", help="Bench file (TOML).")]
 JsonOption = Annotated[bool, typer.Option("--json", help="One JSON document on stdout.")]
@@ -77,3 +84,10 @@ def config_benches() -> Path:
 def print_out(answer: Any) -> None:
     """Text as it is, anything else as one JSON document, on stdout."""
     print(printable_text(answer) if isinstance(answer, str) else printable_json(answer))
+
+
+def require_charge(charge_g: float | None) -> None:
+    """Raises ValueError, a sentence, for what cannot be meant as a charge in g."""
+    if charge_g is not None and not LEAST_CHARGE_G <= charge_g <= MOST_CHARGE_G:
+        allowed = f"from {LEAST_CHARGE_G:g} to {MOST_CHARGE_G:,.0f}"
+        raise ValueError(f"--charge must be a number of grams {allowed}, not {charge_g:g}")

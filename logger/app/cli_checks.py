@@ -8,6 +8,7 @@ import typer
 
 from logger.app.cli_base import (
     EXIT_REFUSED,
+    MOST_LINES,
     BenchOption,
     DataOption,
     JsonOption,
@@ -87,7 +88,7 @@ def _judged(
 
 @checks_app.command("list")
 def list_all(
-    limit: Annotated[int, typer.Option(min=1, help="Newest checks of each kind.")] = 10,
+    limit: Annotated[int, typer.Option(min=1, max=MOST_LINES, help="Newest checks of each kind.")] = 10,
     data: DataOption = None,
     bench: BenchOption = None,
     json_out: JsonOption = False,

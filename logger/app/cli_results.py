@@ -7,7 +7,16 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from logger.app.cli_base import EXIT_USAGE, DataOption, JsonOption, fail, print_out, say, the_data
+from logger.app.cli_base import (
+    EXIT_USAGE,
+    MOST_NUMBER,
+    DataOption,
+    JsonOption,
+    fail,
+    print_out,
+    say,
+    the_data,
+)
 from logger.app.cli_report import FormatOption, LanguageOption, PaperOption, ReplaceOption, chosen
 
 if TYPE_CHECKING:
@@ -15,6 +24,8 @@ if TYPE_CHECKING:
     from logger.core.distribution.interpolation import Axes
 
 WAYS: tuple[Way, ...] = ("line", "direct")
+STEEPEST = 1000.0
+"""% per µm: far beyond any powder, near enough for sums to stay finite."""
 AXES: tuple[Axes, ...] = ("plain", "rrsb", "ggs", "log-normal")
 
 
@@ -35,6 +46,8 @@ def results(
     """The determinations of a sample joined: do they agree, what to do next, result and decision."""
     from logger.app.results import sample_results
 
+    if slope is not None and not -STEEPEST <= slope <= STEEPEST:
+        fail(EXIT_USAGE, f"--slope {slope:g}: give the slope in % per µm, -{STEEPEST:g} to {STEEPEST:g}.")
     print_out(sample_results(the_data(data), sample, lot, slope, json_out))
 
 
@@ -93,7 +106,9 @@ def precision(
     method: Annotated[
         str | None, typer.Option("--method", metavar="ID", help="Instead: the duplicates of the history.")
     ] = None,
-    revision: Annotated[int | None, typer.Option(min=1, help="Only this revision of the method.")] = None,
+    revision: Annotated[
+        int | None, typer.Option(min=1, max=MOST_NUMBER, help="Only this revision of the method.")
+    ] = None,
     data: DataOption = None,
     json_out: JsonOption = False,
 ) -> None:

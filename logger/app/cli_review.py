@@ -7,7 +7,16 @@ from typing import Annotated, Any
 
 import typer
 
-from logger.app.cli_base import EXIT_USAGE, BenchOption, DataOption, fail, print_out, the_data, the_kept_bench
+from logger.app.cli_base import (
+    EXIT_USAGE,
+    MOST_NUMBER,
+    BenchOption,
+    DataOption,
+    fail,
+    print_out,
+    the_data,
+    the_kept_bench,
+)
 from logger.app.completion import run_numbers
 
 RunArgument = Annotated[
@@ -112,8 +121,12 @@ def republish(
         str | None,
         typer.Argument(metavar="RUN", autocompletion=run_numbers, help="Number, or the beginning of the id."),
     ] = None,
-    first: Annotated[int | None, typer.Option("--from", metavar="N", min=1, help="First run.")] = None,
-    last: Annotated[int | None, typer.Option("--to", metavar="N", min=1, help="Last run.")] = None,
+    first: Annotated[
+        int | None, typer.Option("--from", metavar="N", min=1, max=MOST_NUMBER, help="First run.")
+    ] = None,
+    last: Annotated[
+        int | None, typer.Option("--to", metavar="N", min=1, max=MOST_NUMBER, help="Last run.")
+    ] = None,
     by_seq: Annotated[
         bool, typer.Option("--seq", help="--from and --to are numbers of messages: for a gap in `seq`.")
     ] = False,

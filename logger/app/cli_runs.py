@@ -7,7 +7,17 @@ from typing import Annotated
 
 import typer
 
-from logger.app.cli_base import EXIT_STORE, EXIT_USAGE, DataOption, JsonOption, fail, print_out, the_data
+from logger.app.cli_base import (
+    EXIT_STORE,
+    EXIT_USAGE,
+    MOST_LINES,
+    MOST_NUMBER,
+    DataOption,
+    JsonOption,
+    fail,
+    print_out,
+    the_data,
+)
 from logger.app.cli_report import ReplaceOption
 from logger.app.completion import run_numbers
 from logger.core.run.commands import Refused
@@ -26,7 +36,7 @@ _DAY = "Day (UTC), such as 2026-03-31."
 
 @runs_app.command("list")
 def runs_list(
-    limit: Annotated[int, typer.Option(min=1, help="How many, newest first.")] = 20,
+    limit: Annotated[int, typer.Option(min=1, max=MOST_LINES, help="How many, newest first.")] = 20,
     search: _Text = "",
     method: Annotated[str, typer.Option(metavar="ID", help="Method id.")] = "",
     outcome: Annotated[str, typer.Option(help=f"One of {', '.join(OUTCOMES)}.")] = "",
@@ -40,7 +50,9 @@ def runs_list(
     ] = "",
     before: Annotated[
         int | None,
-        typer.Option(metavar="NUMBER", min=1, help="Only runs older than this one: the next page."),
+        typer.Option(
+            metavar="NUMBER", min=1, max=MOST_NUMBER, help="Only runs older than this one: the next page."
+        ),
     ] = None,
     data: DataOption = None,
     json_out: JsonOption = False,

@@ -8,6 +8,7 @@ from dataclasses import asdict
 from pathlib import Path
 from typing import TextIO
 
+from logger.app.cli_base import require_charge
 from logger.core.endpoint.feasibility import Feasibility, check_feasibility, coupling_objection
 from logger.core.method import Method
 from logger.core.rig import Rig
@@ -29,8 +30,7 @@ def method_check_command(
     """Prints window, expected delay or the refusal with what would help. Exit 0, 2 (bad file), 3 (refused)."""
     out, err = out or sys.stdout, err or sys.stderr
     try:
-        if charge_g is not None and not 0 < charge_g < float("inf"):
-            raise ValueError(f"--charge must be a number of grams above zero, not {charge_g}")
+        require_charge(charge_g)
         method = load_method(Path(method_path))
         rig = None if rig_path is None else load_rig(Path(rig_path))
     except (ConfigError, ValueError) as error:

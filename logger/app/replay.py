@@ -12,6 +12,7 @@ from functools import partial
 from pathlib import Path
 from typing import TextIO
 
+from logger.app.cli_base import require_charge
 from logger.app.paths import DataFolder
 from logger.app.stored_runs import is_run_number, stored_run
 from logger.core.method import Method
@@ -104,8 +105,7 @@ def _job(
     compare: bool,
     data: DataFolder | None,
 ) -> _Job:
-    if charge_g is not None and not 0 < charge_g < float("inf"):
-        raise ValueError(f"--charge must be a number of grams above zero, not {charge_g}")
+    require_charge(charge_g)
     method = None if method_path is None else load_method(Path(method_path))
     if method is not None:
         with_overrides(method, rule_overrides)

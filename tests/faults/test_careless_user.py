@@ -124,6 +124,28 @@ def test_a_files_name_keeps_its_letters_at_the_beginning_of_a_sentence(
     assert refused(kept("worklist", "import", str(tmp_path / "list"), "--by", "op-7")).startswith("list is")
 
 
+HUGE = "9" * 20
+
+
+@pytest.mark.parametrize(
+    "words",
+    [
+        *(f"runs list --{name} {HUGE}" for name in ("limit", "before")),
+        f"checks list --limit {HUGE}",
+        f"precision --method m --revision {HUGE}",
+        f"runs republish --from {HUGE} --to {HUGE} --by op-7",
+        *(f"results --sample S-1 --slope {slope}" for slope in ("nan", "inf", "1e308")),
+        *(
+            f"method check filler-45-interval --charge {charge}"
+            for charge in ("nan", "1e308", "1e-320", "-1")
+        ),
+    ],
+)
+def test_a_number_beyond_all_meaning_is_a_sentence(kept: MadeStore, words: str) -> None:
+    done = kept(*words.split())
+    assert (done.code, bool(refused(done))) == (2, True)
+
+
 # --- outputs ------------------------------------------------------------------------------------------------
 
 

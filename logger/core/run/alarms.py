@@ -1,4 +1,7 @@
-"""What needs a person now. Each alarm stays until its cause is gone; only a change is an event."""
+"""What needs a person now. Each alarm stays until its cause is gone; only a change is an event.
+
+This is asked at every reading, so a sentence with figures is only made for an alarm that is on.
+"""
 
 from __future__ import annotations
 
@@ -40,10 +43,10 @@ def update(run: Run, now_ns: int) -> None:
 def _pressure_high(run: Run, now_ns: int) -> None:
     high_pa = run.plan.bench.alarms.dp_high_pa
     dp_pa = run.pressure.dp_pa or 0.0
-    text = (
-        f"Pressure {dp_pa:.0f} Pa is above {high_pa:.0f} Pa: switch the suction off, look for a blocked line."
-    )
-    run.set_alarm(now_ns, "dp-high", dp_pa > high_pa and run.pressure.fresh(now_ns), "alarm", text)
+    high, text = dp_pa > high_pa and run.pressure.fresh(now_ns), ""
+    if high:
+        text = f"Pressure {dp_pa:.0f} Pa is above {high_pa:.0f} Pa: switch the suction off, look for a blocked line."
+    run.set_alarm(now_ns, "dp-high", high, "alarm", text)
 
 
 def _pressure_lost(run: Run, now_ns: int) -> None:
@@ -58,8 +61,9 @@ def _pressure_lost(run: Run, now_ns: int) -> None:
 
 
 def _pressure_frozen(run: Run, now_ns: int) -> None:
-    text = f"The pressure has shown exactly the same number for {run.pressure.frozen_s:.0f} s: check the transducer."
-    frozen = run.state is RunState.SIEVING and run.pressure.frozen(now_ns)
+    frozen, text = run.state is RunState.SIEVING and run.pressure.frozen(now_ns), ""
+    if frozen:
+        text = f"The pressure has shown exactly the same number for {run.pressure.frozen_s:.0f} s: check the transducer."
     run.set_alarm(now_ns, "dp-frozen", frozen, "warning", text)
     if frozen:
         run.deviation(now_ns, "dp-frozen", "The pressure reading stood still: effective time rests on it.")
@@ -70,11 +74,11 @@ def _pressure_inverted(run: Run, now_ns: int) -> None:
     known = run.state is not RunState.PLANNED
     below = run.pressure.fresh(now_ns) and dp_pa < -limit_pa
     under = run.dp_quality is Quality.UNDERLOAD
-    shown = "shows underload" if under else f"shows {dp_pa:.0f} Pa"
-    text = (
-        f"The pressure transducer {shown}, below zero: the two hoses are swapped. Switch off, exchange them."
-    )
-    run.set_alarm(now_ns, "dp-inverted", known and (below or under), "alarm", text)
+    inverted, text = known and (below or under), ""
+    if inverted:
+        shown = "shows underload" if under else f"shows {dp_pa:.0f} Pa"
+        text = f"The pressure transducer {shown}, below zero: the two hoses are swapped. Switch off, exchange them."
+    run.set_alarm(now_ns, "dp-inverted", inverted, "alarm", text)
     over = run.dp_quality is Quality.OVERLOAD
     text = "The pressure transducer shows overload: switch the suction off, look for a blocked line."
     run.set_alarm(now_ns, "dp-overload", known and over, "alarm", text)
@@ -95,8 +99,11 @@ def _band_not_reached(run: Run, now_ns: int) -> None:
         "set the bleed valve, check filter, hose and lid."
     )
     run.set_alarm(now_ns, "band-not-reached", late, "warning", text)
-    outside = run.state is RunState.SIEVING and run.outside_band
-    text = f"Pressure {dp_pa:.0f} Pa is outside {low_pa:.0f} to {high_pa:.0f} Pa: this time does not count."
+    outside, text = run.state is RunState.SIEVING and run.outside_band, ""
+    if outside:
+        text = (
+            f"Pressure {dp_pa:.0f} Pa is outside {low_pa:.0f} to {high_pa:.0f} Pa: this time does not count."
+        )
     run.set_alarm(now_ns, "out-of-band", outside, "warning", text)
 
 
@@ -104,9 +111,11 @@ def _release(run: Run, now_ns: int) -> None:
     pressure, alarms = run.pressure, run.plan.bench.alarms
     releasing = run.state is RunState.RELEASING
     late = releasing and run.since_s(now_ns) > alarms.release_timeout_s
-    still_up = (pressure.dp_pa or 0.0) >= alarms.lid_open_pa
-    text = f"The pressure does not fall: {pressure.dp_pa or 0.0:.0f} Pa. Switch the suction off; leave the lid closed."
-    run.set_alarm(now_ns, "dp-not-falling", late and still_up, "alarm", text)
+    dp_pa = pressure.dp_pa or 0.0
+    still_up, text = late and dp_pa >= alarms.lid_open_pa, ""
+    if still_up:
+        text = f"The pressure does not fall: {dp_pa:.0f} Pa. Switch the suction off; leave the lid closed."
+    run.set_alarm(now_ns, "dp-not-falling", still_up, "alarm", text)
 
 
 def _held_jet(run: Run, now_ns: int) -> None:

@@ -1,6 +1,7 @@
 """The table of docs/study.md over random made-up benches: `python -m tests.endpoint_figures SOURCE FIRST COUNT`.
 
-SOURCE is `sums` (`endpoint_traces`) or `population` (`endpoint_population`). Seeds below 100,000 are for tuning.
+SOURCE is `sums` (`endpoint_traces`), `population` (`endpoint_population`) or `scenarios` (`endpoint_scenarios`).
+Seeds below 100,000 are for tuning.
 """
 
 from __future__ import annotations
@@ -16,9 +17,10 @@ from logger.core.endpoint.feasibility import rate_se_pct_per_min
 from logger.core.rig import Rig
 from tests.endpoint_population import LEFT_BAND, make_population_run
 from tests.endpoint_runs import JudgedRun, is_feasible, judge, spread_of_errors
+from tests.endpoint_scenarios import make_scenario_run
 from tests.endpoint_traces import MadeRun, make_run
 
-SOURCES = {"sums": make_run, "population": make_population_run}
+SOURCES = {"sums": make_run, "population": make_population_run, "scenarios": make_scenario_run}
 EARLY_X, MISSED_S, EARLIEST_S = 1.25, 300.0, 60.0
 GROUPS = ("feasible", "hard", "would be refused")
 

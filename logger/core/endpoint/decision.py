@@ -38,8 +38,8 @@ class Decision:
 
     def _rate(self, t_s: float, tracker: TailTracker) -> list[str]:
         rate, u = tracker.rate()
-        tuning, limit = self._tuning, self._limit
-        upper, ceiling = rate + tuning.z_stop * u, self._endpoint.margin * limit
+        limit = self._limit
+        upper, ceiling = self._upper(rate, u), self._endpoint.margin * limit
         if rate > limit:
             self._met = None
             return [f"rate: {rate:.3f} %/min is above the limit of {limit:g} %/min"]
@@ -51,10 +51,17 @@ class Decision:
             return []
         since, blocks = self._met or (t_s, 0)
         self._met = (since, blocks + 1)
-        held = t_s - since
+        held, tuning = t_s - since, self._tuning
         if held < tuning.hold_s or blocks + 1 < tuning.hold_blocks:
             return [f"hold: rate and certainty met for {held:.0f} s of {tuning.hold_s:g} s"]
         return []
+
+    def _upper(self, rate: float, u: float) -> float:
+        """What the rate could be, %/min. The estimator knows the logarithm, so a rate that came out too low has too
+        small a standard error: the bound by the logarithm counts where it is the higher one."""
+        tuning = self._tuning
+        by_log = rate * math.exp(min(tuning.z_log * u / max(rate, 1e-9), 20.0))
+        return max(rate + tuning.z_stop * u, by_log)
 
     def _pressure(self, t_s: float, gate: PressureGate) -> list[str]:
         open_for, hold = gate.open_for_s(t_s), self._tuning.gate_hold_s

@@ -129,7 +129,7 @@ class LossRateEstimator:
             self._tracker.take_rest(block)
             return
         if not block.in_gate:
-            self._tracker.take_gated()
+            self._tracker.take_gated(block)
         else:
             self._tracker.take(block)
         self._judge(block.t_s)
@@ -162,8 +162,13 @@ class LossRateEstimator:
 
     @property
     def rate(self) -> tuple[float, float] | None:
-        """(loss rate at nominal pressure, standard error) in %/min, None before there is a tail."""
-        return self._tracker.rate() if self._tracker.following else None
+        """(loss rate at nominal pressure, standard error) in %/min, None before there is a tail. While readings are
+        missing it is foretold from the tail, with an error that grows."""
+        tracker = self._tracker
+        if not tracker.following:
+            return None
+        theta_s = self._gate.theta_s
+        return tracker.rate_at(theta_s) if theta_s - tracker.end_theta_s > self._tuning.fresh_s else tracker.rate()
 
     @property
     def load_pct(self) -> float | None:
@@ -206,7 +211,7 @@ class LossRateEstimator:
     def _assess(self, t_s: float, still: tuple[str, ...]) -> Assessment:
         tracker = self._tracker
         following = tracker.following
-        rate, u = tracker.rate() if following else (None, None)
+        rate, u = self.rate or (None, None)
         load, load_u = (tracker.load_pct, tracker.load_u_pct()) if following else (None, None)
         return Assessment(
             t_s=t_s,

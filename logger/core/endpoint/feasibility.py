@@ -29,6 +29,9 @@ EXPECTED_TIME_S = 450.0
 TAIL_EXPONENT = 1.35
 """The rate near the endpoint falls as time to the power of minus this (near-mesh grains, simulated)."""
 REFUSE_AT = 0.5
+DRIFT_BOUND_SHARE = 0.3
+"""Drift to allow for where no rest has shown it, as a share of the limit: near the most that is met, since this is
+said before the run; in the run the estimator goes by the usual drift (parameters.py)."""
 Z_FORMULA = 2.0
 """z of the formulas. The running decision asks for a little more (parameters.py), because its own standard
 error, which knows the shape of the tail, is smaller than that of a plain slope."""
@@ -73,7 +76,7 @@ def drift_u_pct_per_min(
     rig: Rig, charge_g: float, limit_pct_per_min: float, rest_s: float, tuning: Tuning = DEFAULT
 ) -> float:
     """Drift of the balance left in doubt after a rest of `rest_s` (0: none), %/min."""
-    before = tuning.drift_share * limit_pct_per_min
+    before = DRIFT_BOUND_SHARE * limit_pct_per_min
     if rest_s <= 0:
         return before
     seen = 6000.0 / charge_g * math.sqrt(_slope_var(rig, rest_s, tuning))

@@ -15,7 +15,7 @@ DRAWS = 200
 STEPS = 40
 FARTHEST = 6.0
 """Crossings beyond this many times the time sieved so far are cut there."""
-WIDEN = 0.85
+WIDEN = 0.8
 """Factor on the spread of the drawn tails (checked by coverage, see docs/study.md)."""
 _RNG = np.random.default_rng(20)
 _DRAWN = _RNG.normal(size=(DRAWS, 3))

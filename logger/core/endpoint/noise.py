@@ -19,6 +19,8 @@ GROUP = 4
 HADAMARD = 6.75
 """Variance of the second difference of adjacent means of K/f noise, in units of K: 3 ln(256/27)
 (Hadamard variance of flicker noise, handbook of frequency stability; from memory, checked by simulation)."""
+FLICKER_IN_NEIGHBOURS = HADAMARD / 6.0
+"""What K/f noise adds to the variance that second differences of neighbouring means tell, in units of K."""
 
 
 def _median(values: list[float]) -> float:

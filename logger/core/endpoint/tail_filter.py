@@ -162,22 +162,19 @@ class TailFilter:
         # A linear filter may not leap in the logarithms: a leap is taken as a noisier block.
         leap = abs(surprise) / s * max(abs(gain[X]), abs(gain[Y]))
         s *= max(leap / MAX_LEAP, 1.0)
-        if self.sieving:
-            # Constant drift and a slow tail look alike: drift is doubted in full and learned in the rest only.
-            taken = gain / s
-            taken[DRIFT] = 0.0
-            self.state += taken * surprise
-            both = np.outer(taken, gain)
-            self.cov += s * np.outer(taken, taken) - both - both.T
-        else:
-            self.state += gain * (surprise / s)
-            self.cov -= np.outer(gain, gain) / s
+        self.state += gain * (surprise / s)
+        self.cov -= np.outer(gain, gain) / s
         self.cov = 0.5 * (self.cov + self.cov.T)
 
-    def rate(self, ahead_s: float = 0.0) -> tuple[float, float]:
-        """(rate at nominal pressure `ahead_s` from now, its standard error), % of the charge per minute."""
-        value = 60.0 * math.exp(self.state[X] - ahead_s * math.exp(min(self.state[Y], 0.0)))
-        return value, value * math.sqrt(max(self.cov[X, X], 0.0))
+    def rate(self, theta_s: float, ahead_s: float) -> tuple[float, float]:
+        """(rate at nominal pressure `ahead_s` effective seconds after `theta_s`, its standard error), % of the charge
+        per minute. Ahead the tail goes on as a power of time."""
+        dl = math.log1p(ahead_s / theta_s) if theta_s > 0 else 0.0
+        drop = math.exp(min(self.state[Y], 0.0)) * theta_s * dl
+        value = 60.0 * math.exp(self.state[X] - drop)
+        cov = self.cov
+        var = cov[X, X] - 2.0 * drop * cov[X, Y] + drop * drop * cov[Y, Y] + self._tuning.sigma_x**2 * dl
+        return value, value * math.sqrt(max(float(var), 0.0))
 
 
 def measurement_row(kpa: float, kpa_per_s: float) -> Array:

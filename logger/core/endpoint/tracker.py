@@ -13,13 +13,15 @@ import numpy as np
 from numpy.typing import NDArray
 
 from logger.core.endpoint.blocks import Block
-from logger.core.endpoint.noise import BlockNoise, FlickerNoise
+from logger.core.endpoint.noise import FLICKER_IN_NEIGHBOURS, BlockNoise, FlickerNoise
 from logger.core.endpoint.parameters import Tuning
 from logger.core.endpoint.suction_force import SuctionForce
 from logger.core.endpoint.tail_filter import COUPLING, LAG, LOAD, TailFilter, measurement_row
 from logger.core.rig import Rig
 
 Array = NDArray[np.float64]
+NO_STEP = (-1000, False)
+"""No step yet; a step is (blocks followed until then, whether the load jumped up)."""
 CHARGE_SD_PCT = 0.3
 """Spread of the first reading of the rest about the charge: the charge was weighed before, elsewhere."""
 
@@ -47,6 +49,7 @@ class TailTracker:
     def _forget(self) -> None:
         self.last: Block | None = None
         self._rate: tuple[float, float] | None = None
+        self.end_theta_s = 0.0
         self._first: Block | None = None
         self._rivals: list[TailFilter] = []
         self._rest_blocks = 0
@@ -56,7 +59,7 @@ class TailTracker:
         self._usual_count = 0.0
         self._held_out = 0
         self._margin = 0.0
-        self._last_step = -1000
+        self._last_step = NO_STEP
         self._gated = False
         self._suspect: _Suspect | None = None
         self.chi2 = 1.0
@@ -86,14 +89,18 @@ class TailTracker:
         return self.last.theta_s if self.last is not None else 0.0
 
     def rate(self) -> tuple[float, float]:
-        """(rate at nominal pressure at the end of the last block, standard error), %/min; the error is widened
-        when blocks scatter more than they should."""
+        """(rate at nominal pressure at the end of the last block, also of one left out, standard error), %/min."""
         if self._rate is None:
-            last = self.last
-            rate, u = self.filter.rate(0.5 * last.span_s if last is not None else 0.0)
-            law = 0.0 if last is None else self._tuning.law_doubt * self.force.off_nominal(last) * rate
-            self._rate = rate, math.hypot(u * math.sqrt(max(self.chi2, 1.0)), law)
+            self._rate = self.rate_at(self.end_theta_s)
         return self._rate
+
+    def rate_at(self, theta_s: float) -> tuple[float, float]:
+        """The same at an effective time after the last block, as the tail foretells it; the error is widened when
+        blocks scatter more than they should."""
+        last = self.last
+        rate, u = self.filter.rate(self.theta_s, max(theta_s - self.theta_s, 0.0))
+        law = 0.0 if last is None else self._tuning.law_doubt * self.force.off_nominal(last) * rate
+        return rate, self._tuning.error_scale * math.hypot(u * math.sqrt(max(self.chi2, 1.0)), law)
 
     @property
     def load_pct(self) -> float:
@@ -132,13 +139,16 @@ class TailTracker:
         self.noise.add(block.mass, 1.0)
         self.filter.update(surprise, row, noise)
 
-    def take_gated(self) -> None:
+    def take_gated(self, block: Block) -> None:
         """A block outside the pressure gate: left out; a new segment follows."""
+        self._rate = None
+        self.end_theta_s = block.theta_s
         self._gated = True
 
     def take(self, block: Block) -> None:
         """A block of sieving inside the pressure gate."""
         self._rate = None
+        self.end_theta_s = block.theta_s + 0.5 * block.span_s
         if self.following:
             self._follow(block)
         elif self._first is None or block.theta_s <= self._first.theta_s:
@@ -186,7 +196,7 @@ class TailTracker:
         self._restart_segment(self.segment_from_s)
         self.last, self._usual_count = block, float(block.count)
         self._tail_from, self._tail_blocks, self._gated = block.theta_s, 0, False
-        self._last_step = -1000
+        self._last_step = NO_STEP
         self.chi2 = 1.0
 
     def _weigh_rivals(self, block: Block, y: float, row: Array, noise: float) -> None:
@@ -254,12 +264,14 @@ class TailTracker:
         """Noise variance of this block's mean."""
         q = self._digit
         share = self._usual_count / block.count if self._usual_count else 1.0
-        var = self.noise.var * min(max(share, 0.5), 20.0) + q * q / 12.0 / block.count
+        # Neighbouring blocks differ by 1/f noise too, which the filter carries by itself: not twice.
+        own = max(self.noise.var - FLICKER_IN_NEIGHBOURS * self.flicker.density, 0.3 * self.noise.var)
+        var = own * min(max(share, 0.5), 20.0) + q * q / 12.0 / block.count
         if self._tail_blocks < 12:
             var = max(var, block.scatter**2 / block.count)
         if block.scatter < 0.3 * q:
-            # Digits that do not dither: neighbouring blocks share their rounding error.
-            var += q * q / 12.0 * min(max(q / max(abs(loss), 1e-9), 1.0), 20.0)
+            # Digits that do not dither: the mean may be anywhere within its digit.
+            var += q * q / 12.0
         if block.aliased:
             var += block.scatter**2
         timing = loss * block.time_sd / max(block.span_s, 0.1)
@@ -281,8 +293,8 @@ class TailTracker:
 
     def _is_step(self, block: Block, surprise: float, var: float) -> bool:
         """Whether this block is held out; four in a row start a new segment. The margin stays fixed
-        meanwhile: one that grows with time would swallow the step. A second step soon after the first is no
-        step: the tail has been lost."""
+        meanwhile: one that grows with time would swallow the step. Soon another one the same way is no step: the
+        load runs away from the tail, which has been lost."""
         if not self._held_out:
             self._margin = self._tuning.step_sigmas * math.sqrt(var)
         if abs(surprise) <= self._margin:
@@ -290,10 +302,11 @@ class TailTracker:
         self._held_out += 1
         if self._held_out < self._tuning.step_blocks:
             return True
-        if self.following and self._tail_blocks - self._last_step < self._tuning.lost_blocks:
+        step = (self._tail_blocks, surprise > 0)
+        last, self._last_step = self._last_step, step
+        if self.following and last[1] == step[1] and step[0] - last[0] < self._tuning.lost_blocks:
             self._lost(block.t_s)
             return True
-        self._last_step = self._tail_blocks
         self.new_segment(block.t_s)
         return False
 

@@ -13,6 +13,7 @@ from logger.core.endpoint.estimator import LossRateEstimator
 from logger.core.method import Endpoint, Suction, Weighing
 from logger.core.rig import Rig
 from tests.endpoint_runs import judge, spread_of_errors
+from tests.endpoint_scenarios import make_scenario_run
 from tests.endpoint_traces import TROUBLES, Instrument, MadeRun, Setting, Trouble, make_run
 
 QUIET = Instrument(
@@ -247,9 +248,37 @@ def test_figures_on_many_random_benches() -> None:
     rates = [r.rate_x for r in runs if r.rate_x is not None]
     delays = np.array([r.delay_s for r in feasible])
     assert 0.8 <= spread_of_errors(runs) <= 1.25
-    assert sum(x > 1.25 for x in rates) <= 5
-    assert max(rates) < 1.8
-    assert np.median(np.abs(delays)) <= 12
+    assert sum(x > 1.25 for x in rates) <= 4
+    assert max(rates) < 1.5
+    assert np.median(np.abs(delays)) <= 10
     assert np.mean((delays > -50) & (delays < 40)) > 0.9
     covered = [c for r in runs for c in r.forecast_covers]
-    assert 0.85 <= np.mean(covered) <= 0.97
+    assert 0.76 <= np.mean(covered) <= 0.95, "a fifth of these powders are sums of two or three exponentials"
+
+
+@pytest.mark.full
+def test_figures_on_the_families_of_runs() -> None:
+    """Thirty families of runs, ten each, one thing hard about each; the figures that the estimator is meant to reach."""
+    runs = [judge(make_scenario_run(seed)) for seed in range(1_020_000, 1_020_300)]
+    feasible = [r for r in runs if r.feasible]
+    rates = [r.rate_x for r in runs if r.rate_x is not None]
+    delays = np.array([r.delay_s for r in feasible if r.delay_s is not None])
+    residues = [abs(r.residue_error_pct) for r in feasible if r.residue_error_pct is not None]
+    assert max(rates) <= 1.25
+    assert np.median(np.abs(delays)) <= 10
+    assert np.mean((delays > -50) & (delays < 40)) >= 0.95
+    assert np.percentile(residues, 95) <= 0.08
+    assert 0.7 <= spread_of_errors(runs) <= 1.25
+
+
+@pytest.mark.parametrize("family", ["pressure missing", "dropouts", "sag near the end"])
+def test_rate_is_foretold_while_readings_are_missing(family: str) -> None:
+    """A rate that stood still in a gap would be too high by several standard errors when it is read."""
+    runs = [judge(make_scenario_run(seed, family)) for seed in range(1_021_000, 1_021_016)]
+    assert spread_of_errors(runs) < 1.4
+
+
+def test_two_knocks_soon_after_each_other_do_not_cost_what_is_known_of_the_tail() -> None:
+    runs = [judge(make_scenario_run(seed, "bumps")) for seed in range(1_022_000, 1_022_016)]
+    assert spread_of_errors(runs) < 1.4
+    assert max(r.rate_x or 0.0 for r in runs) < 1.25

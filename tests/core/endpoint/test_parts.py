@@ -141,10 +141,12 @@ def test_clean_power_tail_is_followed_without_bias() -> None:
         tail.predict(theta, 2.0, 2.0)
         theta += 2.0
         tail.update(tail.innovation(load(theta), row, 0.0)[0], row, 1e-9)
-    assert tail.rate()[0] == pytest.approx(60 * 0.05 * (theta / 20.0) ** -1.4, rel=0.02)
+    for ahead in (0.0, 60.0):
+        assert tail.rate(theta, ahead)[0] == pytest.approx(60 * 0.05 * ((theta + ahead) / 20.0) ** -1.4, rel=0.02)
+    assert tail.rate(theta, 60.0)[1] > tail.rate(theta, 0.0)[1]
 
 
-def test_drift_is_learned_in_the_rest_and_doubted_while_sieving() -> None:
+def test_drift_is_learned_in_the_rest_and_hardly_while_sieving() -> None:
     tail = TailFilter(Tuning(), drift_sd=1e-3, coupling_sd=0.1, lag_sd=1e-6, load_sd=0.3)
     tail.set_flicker(1e-10)
     row = measurement_row(0.0, 0.0)
@@ -157,6 +159,7 @@ def test_drift_is_learned_in_the_rest_and_doubted_while_sieving() -> None:
     for i in range(30):
         tail.predict(20.0 + 2 * i, 2.0, 2.0)
         tail.update(tail.innovation(90.0, row, 0.0)[0], row, 1e-6)
-    assert tail.cov[5, 5] == pytest.approx(before, rel=1e-6)
+    # A constant drift and a slow tail look alike: little is learned, and never more than nothing.
+    assert 0.5 * before < tail.cov[5, 5] <= before * (1 + 1e-9)
     assert np.all(np.linalg.eigvalsh(tail.cov) > -1e-12)
     assert LEVEL != COUPLING

@@ -9,7 +9,7 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 
-from logger.core.distribution.families import GGS, LOG_NORMAL, RRSB, Family
+from logger.core.distribution.families import LOG_NORMAL, Family
 from logger.core.refusal import require
 
 _STEP = 1e-4

@@ -65,8 +65,8 @@ def _exit_codes() -> str:
     return (
         "Exit codes: 0 ok, 1 a fault of the program, 2 usage or configuration, 3 refused, 4 instrument, 5 store or "
         "verify, 6 broker, 130 interrupted. `--json`: standard output is exactly one document (`replay`: one line an "
-        "input); the rest goes to standard error. `--data DIR` (or `LASTGRAIN_DATA`) and `--bench FILE` may stand before or after the "
-        "command, of every one; one that has no use for them pays no heed."
+        "input); the rest goes to standard error. `--data DIR` (or `LASTGRAIN_DATA`) and `--bench FILE` may stand "
+        "before or after the command, of every one; one that has no use for them pays no heed."
     )
 
 

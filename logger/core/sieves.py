@@ -21,7 +21,6 @@ FINEST_WOVEN_UM = 20.0
 """Below this, woven wire has no tolerance in either series: the certificate of the sieve must give it."""
 
 
-
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Tolerance:
     """Permitted deviation of the mean aperture `y_um` and excess of any single one `x_um`, µm."""

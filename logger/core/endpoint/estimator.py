@@ -168,7 +168,11 @@ class LossRateEstimator:
         if not tracker.following:
             return None
         theta_s = self._gate.theta_s
-        return tracker.rate_at(theta_s) if theta_s - tracker.end_theta_s > self._tuning.fresh_s else tracker.rate()
+        return (
+            tracker.rate_at(theta_s)
+            if theta_s - tracker.end_theta_s > self._tuning.fresh_s
+            else tracker.rate()
+        )
 
     @property
     def load_pct(self) -> float | None:

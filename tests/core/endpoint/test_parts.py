@@ -142,7 +142,9 @@ def test_clean_power_tail_is_followed_without_bias() -> None:
         theta += 2.0
         tail.update(tail.innovation(load(theta), row, 0.0)[0], row, 1e-9)
     for ahead in (0.0, 60.0):
-        assert tail.rate(theta, ahead)[0] == pytest.approx(60 * 0.05 * ((theta + ahead) / 20.0) ** -1.4, rel=0.02)
+        assert tail.rate(theta, ahead)[0] == pytest.approx(
+            60 * 0.05 * ((theta + ahead) / 20.0) ** -1.4, rel=0.02
+        )
     assert tail.rate(theta, 60.0)[1] > tail.rate(theta, 0.0)[1]
 
 

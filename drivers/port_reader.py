@@ -5,8 +5,10 @@ A port is only closed once the thread no longer waits for it (`remove` returns).
 
 from __future__ import annotations
 
+import errno
 import os
 import threading
+from collections.abc import Callable
 from typing import Final, Protocol
 
 from drivers.port_io import wait_ready
@@ -16,7 +18,10 @@ READ_TIMEOUT_S: Final = 0.2
 
 
 class Readable(Protocol):
-    """A port as the thread sees it. All methods are called on that thread, and none may wait for long."""
+    """A port as the thread sees it. All methods are called on that thread, and none may wait for long.
+
+    What `read_ready` or `quiet` raises ends the reading of this port alone.
+    """
 
     @property
     def descriptor(self) -> int:
@@ -24,7 +29,7 @@ class Readable(Protocol):
         ...
 
     def read_ready(self) -> None:
-        """Bytes have arrived. What it raises ends the reading of this port."""
+        """Bytes have arrived."""
         ...
 
     def quiet(self) -> None:
@@ -47,16 +52,14 @@ class PortReader:
         self._bell = (-1, -1)
 
     def add(self, port: Readable) -> None:
-        """Waits for this port too, from now on."""
+        """Waits for this port too, from now on. Raises OSError when the system has no room for that."""
         with self._turn:
-            self._ports[port.descriptor] = port
             self._changed = True
             if self._thread is None:
-                self._bell = os.pipe()
-                self._thread = threading.Thread(target=self._run, name="port reader", daemon=True)
-                self._thread.start()
+                self._start()
             else:
                 os.write(self._bell[1], b"+")
+            self._ports[port.descriptor] = port  # last: a port that could not be added is not waited for
 
     def remove(self, port: Readable) -> None:
         """Returns when the port is no longer waited for."""
@@ -72,10 +75,24 @@ class PortReader:
         if ended:
             thread.join()
 
+    def _start(self) -> None:
+        self._bell = os.pipe()
+        thread = threading.Thread(target=self._run, name="port reader", daemon=True)
+        try:
+            thread.start()
+        except RuntimeError as error:
+            self._close_bell()
+            raise OSError(errno.EAGAIN, str(error)) from None
+        self._thread = thread
+
+    def _close_bell(self) -> None:
+        for end in self._bell:
+            os.close(end)
+
     def _run(self) -> None:
         try:
             self._read_all()
-        except (OSError, ValueError) as error:
+        except Exception as error:
             self._give_up(error)
 
     def _read_all(self) -> None:
@@ -88,12 +105,12 @@ class PortReader:
             ready = wait_ready((self._bell[0], *ports), READ_TIMEOUT_S)
             for descriptor in ready:
                 if descriptor in ports:
-                    self._read(ports[descriptor])
+                    self._call(ports[descriptor], ports[descriptor].read_ready)
                 else:
                     os.read(self._bell[0], 1024)
             if not ready:
                 for port in ports.values():
-                    port.quiet()
+                    self._call(port, port.quiet)
 
     def _next_turn(self) -> dict[int, Readable]:
         """The ports as they are now; without any, the thread ends."""
@@ -101,14 +118,13 @@ class PortReader:
             self._changed = False
             if not self._ports:
                 self._thread = None
-                for end in self._bell:
-                    os.close(end)
+                self._close_bell()
             self._turn.notify_all()
             return dict(self._ports)
 
-    def _read(self, port: Readable) -> None:
+    def _call(self, port: Readable, what: Callable[[], None]) -> None:
         try:
-            port.read_ready()
+            what()
         except Exception as error:
             with self._turn:
                 if self._ports.get(port.descriptor) is port:

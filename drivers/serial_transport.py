@@ -110,7 +110,7 @@ class SerialTransport:
                 failure = self._serve()
         except LinkError as error:
             failure = error
-        except PORT_ERRORS as error:
+        except Exception as error:  # pyserial's ValueError too: whoever opens must be told
             failure = open_error(self._port, error)
         self._post(self._finish, failure)
 
@@ -125,7 +125,7 @@ class SerialTransport:
                 self._attend(port)
             else:
                 self._read_alone(port)
-        except PORT_ERRORS as error:
+        except Exception as error:  # whatever it was: the port is freed, and its end reported
             failure = lost_error(self._port, error)
         with self._guard:
             self._serial = None

@@ -10,6 +10,7 @@ from pathlib import Path
 
 import pytest
 
+from drivers import serial_transport
 from tests.drivers.peers import Peer, PtyPeer, TcpPeer
 
 
@@ -40,9 +41,17 @@ def nothing_left_open() -> Iterator[None]:
     assert not left
 
 
-@pytest.fixture(params=["serial", pytest.param("tcp", marks=pytest.mark.full)])
-def peer(request: pytest.FixtureRequest, tmp_path: Path, nothing_left_open: None) -> Peer:
-    return PtyPeer(tmp_path) if request.param == "serial" else TcpPeer()
+@pytest.fixture(
+    params=["serial", "serial, each port with its reader", pytest.param("tcp", marks=pytest.mark.full)]
+)
+def peer(
+    request: pytest.FixtureRequest, tmp_path: Path, nothing_left_open: None, monkeypatch: pytest.MonkeyPatch
+) -> Peer:
+    if request.param == "tcp":
+        return TcpPeer()
+    if request.param != "serial":  # as on Windows
+        monkeypatch.setattr(serial_transport, "PORTS_SHARE_A_READER", False)
+    return PtyPeer(tmp_path)
 
 
 @pytest.fixture

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import errno
 import os
 import threading
 import time
@@ -131,6 +132,55 @@ def test_when_waiting_itself_fails_every_port_is_told(
     pipes[1].feed(b"x")
     soon(lambda: pipes[1].heard == b"x")
     subject.remove(pipes[1])
+
+
+def test_a_fault_at_one_quiet_port_leaves_the_other_alone(
+    pipes: list[Pipe], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def fail() -> None:
+        raise RuntimeError("a fault of the program")
+
+    monkeypatch.setattr(pipes[0], "quiet", fail)
+    subject = PortReader()
+    for pipe in pipes:
+        subject.add(pipe)
+    soon(lambda: bool(pipes[0].failures))
+    pipes[1].feed(b"x")
+    soon(lambda: pipes[1].heard == b"x")
+    assert len(pipes[0].failures) == 1
+    assert pipes[1].failures == []
+    for pipe in pipes:
+        subject.remove(pipe)
+    assert readers() == 0
+
+
+@pytest.mark.parametrize("scarce", ["files", "threads"])
+def test_a_port_that_could_not_be_added_is_never_read(
+    pipes: list[Pipe], monkeypatch: pytest.MonkeyPatch, scarce: str
+) -> None:
+    """Its number is soon that of another file, whose bytes are none of the reader's business."""
+
+    def no_files() -> tuple[int, int]:
+        raise OSError(errno.EMFILE, "Too many open files")
+
+    def no_threads(thread: threading.Thread) -> None:
+        raise RuntimeError("can't start new thread")
+
+    subject = PortReader()
+    with monkeypatch.context() as patched:
+        if scarce == "files":
+            patched.setattr(os, "pipe", no_files)
+        else:
+            patched.setattr(threading.Thread, "start", no_threads)
+        with pytest.raises(OSError, match=r"Too many open files|start new thread"):
+            subject.add(pipes[0])
+    subject.add(pipes[1])
+    for pipe in pipes:
+        pipe.feed(b"x")
+    soon(lambda: pipes[1].heard == b"x")
+    subject.remove(pipes[1])
+    assert pipes[0].heard == b""
+    assert readers() == 0
 
 
 def test_ports_come_and_go_from_several_threads() -> None:

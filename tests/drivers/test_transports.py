@@ -8,6 +8,7 @@ from collections.abc import Sequence
 
 import pytest
 
+from drivers import port_reader
 from drivers.line_codec import LineCodec
 from drivers.link_error import LinkError, LinkTrouble
 from drivers.profile import SerialSettings
@@ -239,3 +240,36 @@ def test_a_port_is_a_device_or_an_address(port: str, address: tuple[str, int] | 
 def test_a_malformed_address_is_refused(port: str) -> None:
     with pytest.raises(LinkError, match="is not understood: write a device path"):
         tcp_address(port)
+
+
+def test_a_reader_that_cannot_wait_is_a_lost_link_not_a_hang(
+    pty_peer: PtyPeer, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """As with more than a thousand open files, which `select` cannot wait for."""
+
+    def refuse(descriptors: Sequence[int], longest_s: float) -> list[int]:
+        raise ValueError("filedescriptor out of range in select()")
+
+    monkeypatch.setattr(port_reader, "wait_ready", refuse)
+
+    async def body(peer: Peer) -> None:
+        heard = Heard()
+        transport = transport_to(peer.port, heard)
+        await transport.open()
+        await until(lambda: heard.lost)
+        async with asyncio.timeout(5.0):
+            await transport.close()
+        (error,) = heard.lost
+        assert "out of range" in error.sentence
+
+    run_async(with_peer(pty_peer, body))
+
+
+def test_settings_that_the_port_refuses_are_an_error_not_a_hang(pty_peer: PtyPeer) -> None:
+    async def body(peer: Peer) -> None:
+        transport = SerialTransport(peer.port, SerialSettings(baud=-1), Heard().hooks)
+        async with asyncio.timeout(5.0):
+            with pytest.raises(LinkError, match=r"cannot be opened \(.*baud.*\)"):
+                await transport.open()
+
+    run_async(with_peer(pty_peer, body))

@@ -26,6 +26,7 @@ class HandOver:
         self.reader = PortReader()
         """Where the ports are read, on systems where they can be together."""
         self._lanes: list[Lane] = []
+        self._guard = threading.Lock()
         self._asked = False
 
     def add(self, lane: Lane) -> None:
@@ -39,12 +40,16 @@ class HandOver:
 
     def ask(self) -> bool:
         """Whether the caller has to have `deliver` called on the loop: nobody else has asked yet."""
-        asked, self._asked = self._asked, True
+        with (
+            self._guard
+        ):  # a delivery that began between the look and the note would leave all later lines waiting
+            asked, self._asked = self._asked, True
         return not asked
 
     def deliver(self) -> None:
         """Hands on what waits, port by port."""
-        self._asked = False  # before anything is taken: what comes later asks again
+        with self._guard:
+            self._asked = False  # before anything is taken: what comes later asks again
         for lane in tuple(self._lanes):
             lane.deliver()
 

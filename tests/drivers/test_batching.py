@@ -2,10 +2,15 @@
 
 from __future__ import annotations
 
+import dis
 import errno
 import os
+import sys
+import threading
 import tty
 from collections.abc import Sequence
+from types import FrameType
+from typing import Any
 
 import pytest
 import serial
@@ -139,6 +144,39 @@ def test_without_a_batch_all_comes_at_once() -> None:
     port.hear(b"a", 100.0)
     port.hear(b"b", 100.0001)
     assert port.batches == [[b"a"], [b"b"]]
+
+
+def test_a_delivery_in_the_middle_of_an_ask_leaves_no_line_waiting() -> None:
+    """Between the look at the note and the writing of it, which only a build without the interpreter's lock does."""
+    port = Port(HandOver())
+    port.lane.put(b"1\n")
+    assert port.hand_over.ask()
+    port.lane.put(b"2\n")
+    loop = threading.Thread(target=port.hand_over.deliver)
+
+    def deliver_now(frame: FrameType, event: str, argument: object) -> Any:
+        if frame.f_code.co_name != "ask":
+            return None
+        frame.f_trace_opcodes = True
+        names = {at.offset: at.opname for at in dis.get_instructions(frame.f_code)}
+        if event == "opcode" and names[frame.f_lasti] == "STORE_ATTR":
+            loop.start()
+            loop.join(0.1)
+            frame.f_trace_opcodes = False
+            return None
+        return deliver_now
+
+    before = sys.gettrace()
+    sys.settrace(deliver_now)
+    try:
+        asked = port.hand_over.ask()
+    finally:
+        sys.settrace(before)
+    loop.join()
+    port.lane.put(b"3\n")
+    if asked or port.hand_over.ask():
+        port.hand_over.deliver()
+    assert [line for batch in port.batches for line in batch] == [b"1\n", b"2\n", b"3\n"]
 
 
 def test_a_port_that_was_closed_hears_nothing_more() -> None:

@@ -85,6 +85,7 @@ class BenchService:
             self.history.add(reading)
         engine = self.engine
         if engine is None or engine.ended:
+            self._update_permit()
             return
         for reading in readings:
             engine.on_reading(reading)
@@ -94,7 +95,6 @@ class BenchService:
         self._after_input(readings)
         if self.setup.publish_readings:
             self._collect(readings, last=engine.ended)
-        self._update_permit()
 
     def on_link(self, channel: Channel, state: str, text: str) -> None:
         """A link changed; told at once, whatever the run does."""
@@ -265,6 +265,11 @@ class BenchService:
         return Reply(True, text if self.next_run is None else f"{text} {self.next_run.text}")
 
     def _after_input(self, readings: Sequence[Reading]) -> None:
+        """What the run made of an input is kept, and the permit follows at once: an abort is no input to wait for."""
+        self._keep(readings)
+        self._update_permit()
+
+    def _keep(self, readings: Sequence[Reading]) -> None:
         engine = self.engine
         if engine is None:
             return
@@ -307,7 +312,7 @@ class BenchService:
 
     def _update_permit(self) -> None:
         if self.permit is not None and self.permit.update(self.engine, self.clock.now_ns()):
-            self._after_input(())
+            self._keep(())
             self.changed.set()
 
 

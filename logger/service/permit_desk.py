@@ -25,7 +25,8 @@ class PermitDesk:
         self._link = (state, text)
 
     def update(self, engine: RunEngine | None, now_ns: int) -> bool:
-        """Hand on what is wanted now; call it ten times a second. True when watchers should look.
+        """Hand on what is wanted now; call it after whatever moves a run, and else as often as time speaks.
+        True when watchers should look.
 
         Each run's log begins with the permit it began with.
         """

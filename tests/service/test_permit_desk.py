@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Awaitable, Callable
+
 import pytest
 
 from logger.core.readings import Channel, Reading
@@ -10,8 +12,10 @@ from logger.core.run.engine import RunEngine
 from logger.core.run.events import EventKind as E
 from logger.core.run.plan import RunPlan, Sample
 from logger.core.run.states import RunState
+from logger.service.bench_service import BenchService
 from logger.service.permit_desk import PermitDesk
 from tests.core.run.plans import bench_plan, interval_method
+from tests.service.bench import DeskBench
 
 
 class Line:
@@ -119,3 +123,41 @@ def test_a_relay_that_is_away_is_an_alarm_while_the_jet_is_wanted_and_refuses_a_
     assert alarm.text.startswith("Permit relay: the link at /dev/relay was lost")
     with pytest.raises(Refused, match=r"^No run can start\. Permit relay: the link at /dev/relay was lost"):
         desk.require_up()
+
+
+ENDINGS: dict[str, Callable[[BenchService], Awaitable[object]]] = {
+    "an abort": lambda service: service.command("abort", "op-7", {"reason": "smoke"}),
+    "a hold": lambda service: service.command("hold", "op-7", {"reason": "smoke"}),
+    "a lost store": lambda service: _soon(service.store_lost("readings could not be kept")),
+    "the end of the service": lambda service: service.end_open_run("the service was stopped"),
+}
+
+
+async def _soon(done: None) -> None:
+    """What has been done already."""
+
+
+@pytest.mark.asyncio
+@pytest.mark.parametrize("what", ENDINGS)
+async def test_what_ends_the_jet_withdraws_the_permit_at_once(
+    desk: PermitDesk, line: Line, what: str
+) -> None:
+    """Not with the next tick, which is a second away while readings come."""
+    bench = DeskBench()
+    bench.clock.ns = 10**9
+    service = bench.service
+    service.permit, service.engine, service.run_id = desk, sieving(bench.clock.ns), "run"
+    service.tick()
+    assert line.said[-1]
+    await ENDINGS[what](service)
+    assert not line.said[-1]
+    if service._finishing is not None:
+        await service._finishing
+
+
+def test_a_free_bench_says_its_permit_with_every_reading(desk: PermitDesk, line: Line) -> None:
+    """A permit that is not said again for two seconds lapses, and time alone speaks but once a second."""
+    bench = DeskBench()
+    bench.service.permit = desk
+    bench.service.on_readings([Reading(Channel.MASS, 1, 0.0)])
+    assert line.said == [True]

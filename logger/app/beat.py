@@ -31,6 +31,7 @@ class Beat:
         finally:
             if self._timer is not None:
                 self._timer.cancel()
+                self._timer = None  # readings that still come wind nothing up again
 
     def moved(self) -> None:
         """Readings have just moved the run on."""

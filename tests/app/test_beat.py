@@ -48,6 +48,7 @@ async def ticks_during(seconds: float, readings_every_s: float | None) -> list[f
     with pytest.raises(asyncio.CancelledError):
         await running
     before = len(ticks)
+    beat.moved()  # an instrument that ends later than the clock
     await asyncio.sleep(1.0)
     assert len(ticks) == before, "it beats on after its end"
     return ticks

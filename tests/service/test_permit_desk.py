@@ -125,16 +125,16 @@ def test_a_relay_that_is_away_is_an_alarm_while_the_jet_is_wanted_and_refuses_a_
         desk.require_up()
 
 
+async def _lose_store(service: BenchService) -> None:
+    service.store_lost("readings could not be kept")
+
+
 ENDINGS: dict[str, Callable[[BenchService], Awaitable[object]]] = {
     "an abort": lambda service: service.command("abort", "op-7", {"reason": "smoke"}),
     "a hold": lambda service: service.command("hold", "op-7", {"reason": "smoke"}),
-    "a lost store": lambda service: _soon(service.store_lost("readings could not be kept")),
+    "a lost store": lambda service: _lose_store(service),
     "the end of the service": lambda service: service.end_open_run("the service was stopped"),
 }
-
-
-async def _soon(done: None) -> None:
-    """What has been done already."""
 
 
 @pytest.mark.asyncio
@@ -148,7 +148,7 @@ async def test_what_ends_the_jet_withdraws_the_permit_at_once(
     service = bench.service
     service.permit, service.engine, service.run_id = desk, sieving(bench.clock.ns), "run"
     service.tick()
-    assert line.said[-1]
+    assert all(line.said)
     await ENDINGS[what](service)
     assert not line.said[-1]
     if service._finishing is not None:

@@ -87,6 +87,8 @@ class Decision:
             still.append("readings: the load may have jumped, waiting whether it stays")
         if t_s - tracker.segment_from_s < tuning.settle_after_segment_s:
             still.append("readings: a new level after a jump, a sag or hands on the rig is being learned")
+        if tracker.contradicted:
+            still.append("readings: the newest ones contradict the tail")
         if t_s - tracker.found_again_s < tuning.settle_after_lost_s:
             still.append("readings: they contradicted the tail, which is being found again")
         if t_s - self.frozen_until_s < tuning.settle_after_frozen_s:

@@ -67,8 +67,8 @@ class Tuning:
     to the power of -1.2 to -3."""
     steepest: float = 10.0
     """Largest decay x time: no powder's tail falls faster than this power of time, whatever the noise says."""
-    rivals_s: float = 40.0
-    """How long the first guesses compete."""
+    rivals_s: float = 25.0
+    """How long the first guesses compete. Jumps are looked for only afterwards."""
     drift_share: float = 0.25
     """Spread of the balance's drift before the rest has been seen, as a share of the limit. What the rest leaves in
     doubt the run may still learn, slowly: drift and a slow tail look nearly alike."""
@@ -96,6 +96,10 @@ class Tuning:
     checked over so many blocks and believed at this gain of log likelihood."""
     lost_chi2: float = 3.5
     """Mean square of the standardised surprises at which the tail is given up and found anew."""
+    odd_chi2: float = 2.5
+    odd_lean: float = 0.8
+    """No decision while the surprises' mean square is above the first, or the load came out lower than foretold by
+    more than this on the mean of about ten blocks (in units of the expected scatter: 3.5 standard deviations)."""
     lost_blocks: int = 15
     """... or two steps the same way within so many blocks."""
     sag_doubt: float = 0.3

@@ -63,6 +63,7 @@ class TailTracker:
         self._gated = False
         self._suspect: _Suspect | None = None
         self.chi2 = 1.0
+        self._lean = 0.0
         self.segment_from_s = -math.inf
         self.found_again_s = -math.inf
 
@@ -77,6 +78,11 @@ class TailTracker:
     def doubting_a_step(self) -> bool:
         """A jump is held out, or a small one that would make the rate look lower is being checked."""
         return self._held_out > 0 or (self._suspect is not None and self._suspect.surprise > 0)
+
+    @property
+    def contradicted(self) -> bool:
+        """Newest blocks contradict the tail, by their scatter or by lying below it one after the other."""
+        return self.chi2 > self._tuning.odd_chi2 or self._lean < -self._tuning.odd_lean
 
     @property
     def blocks(self) -> int:
@@ -198,6 +204,7 @@ class TailTracker:
         self._tail_from, self._tail_blocks, self._gated = block.theta_s, 0, False
         self._last_step = NO_STEP
         self.chi2 = 1.0
+        self._lean = 0.0
 
     def _weigh_rivals(self, block: Block, y: float, row: Array, noise: float) -> None:
         """The first guess of the decay is made several times; the one that explains the start best stays."""
@@ -231,6 +238,7 @@ class TailTracker:
         self._held_out = 0
         self._learn_noise(block, y if self.force.measured else y - self._learned_force(row))
         self.chi2 += 0.05 * (min(surprise * surprise / total, 9.0) - self.chi2)
+        self._lean += 0.1 * (min(max(surprise / math.sqrt(total), -3.0), 3.0) - self._lean)
         self.filter.update(surprise, row, noise)
         floor = self.force.least_doubt(float(self.filter.state[COUPLING]))
         self.filter.cov[COUPLING, COUPLING] = max(self.filter.cov[COUPLING, COUPLING], floor * floor)

@@ -22,13 +22,15 @@ from logger.console.words import (
     result_line,
     state_words,
 )
-from logger.core.snapshot import EventView, Snapshot
+from logger.core.snapshot import EventView, MassView, Snapshot
 from logger.service.client import LOOKING, Watch
 
 PROGRESS_S = 30.0
 """How often the figures are said while something goes on."""
 REPEAT_S = 5.0
 """An instruction whose words change (a countdown) is said again no more often than this."""
+SAME_DIGITS = 5
+"""A weight nearer than so many of its last digits to the one that was told is the same."""
 _SHAPES = re.compile(r"[●▲▼■◌○◆✓✗~·] ?")
 
 
@@ -42,7 +44,7 @@ def figures(snapshot: Snapshot) -> list[str]:
     pressure = snapshot.pressure
     lines = [
         f"Mass {mass_line(snapshot.mass)}.",
-        f"Pressure {pressure_figure(pressure)} {pressure_word(pressure)}. {literal(pressure.lid)}",
+        f"Pressure {' '.join((pressure_figure(pressure), pressure_word(pressure))).strip()}. {literal(pressure.lid)}",
     ]
     run = snapshot.run
     if run is not None:
@@ -60,6 +62,7 @@ class Reporter:
         self._before: Snapshot | None = None
         self._answering: bool | None = None
         self._last_seq = -1
+        self._said_g: float | None = None
         self._asked_at_s = self._figures_at_s = float("-inf")
 
     def take(self, watch: Watch, now_s: float) -> list[str]:
@@ -100,7 +103,7 @@ class Reporter:
             lines.append(f"Now {controls_line(now)}.")
         lines += _alarms(before, now) + _links(before, now) + _state(before, now)
         lines += self._asked(before, now, now_s)
-        lines += _weight(before, now)
+        lines += self._weight(now)
         return lines + self._progress(now, now_s)
 
     def _asked(self, before: Snapshot | None, now: Snapshot, now_s: float) -> list[str]:
@@ -115,6 +118,27 @@ class Reporter:
         enter = step(now.can)
         tail = f" Enter: {enter[1]}." if enter else ""
         return [f"Do now: {literal(asked.text)}. {literal(asked.detail)}{tail}".replace("..", ".")]
+
+    def _weight(self, now: Snapshot) -> list[str]:
+        """A weight that has just come to rest while one is asked for; the same one is not told again."""
+        mass = now.mass
+        if "accept_weight" not in now.can or mass.value_g is None or self._moved_away(mass):
+            self._said_g = None
+        if (
+            "accept_weight" not in now.can
+            or not mass.stable
+            or mass.value_g is None
+            or self._said_g is not None
+        ):
+            return []
+        self._said_g = mass.value_g
+        return [f"Mass {mass_line(mass)}."]
+
+    def _moved_away(self, mass: MassView) -> bool:
+        """From the weight that was told; a digit or two of noise is not worth a line."""
+        if self._said_g is None or mass.value_g is None:
+            return False
+        return abs(mass.value_g - self._said_g) >= SAME_DIGITS * 10.0**-mass.decimals
 
     def _progress(self, now: Snapshot, now_s: float) -> list[str]:
         run = now.run
@@ -161,17 +185,3 @@ def _state(before: Snapshot | None, now: Snapshot) -> list[str]:
     if now.run is not None and now.run.result is not None:
         lines.append(f"Result: {result_line(now.run.result)}. {literal(now.run.result.reason)}")
     return lines
-
-
-def _weight(before: Snapshot | None, now: Snapshot) -> list[str]:
-    """A weight that has just come to rest while one is asked for."""
-    if "accept_weight" not in now.can or not now.mass.stable or now.mass.value_g is None:
-        return []
-    return [] if _same_weight(before, now) else [f"Mass {mass_line(now.mass)}."]
-
-
-def _same_weight(before: Snapshot | None, now: Snapshot) -> bool:
-    """Whether the weight was told already; a digit or two of noise is not worth a line."""
-    if before is None or not before.mass.stable or before.mass.value_g is None or now.mass.value_g is None:
-        return False
-    return abs(before.mass.value_g - now.mass.value_g) < 5 * 10.0**-now.mass.decimals

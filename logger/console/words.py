@@ -63,7 +63,7 @@ def mass_figure(mass: MassView) -> str:
     """The balance's number without its unit, or why there is none."""
     if mass.value_g is None:
         return NOTHING
-    return f"{mass.value_g:.{max(0, min(mass.decimals, 6))}f}"
+    return f"{mass.value_g:z.{max(0, min(mass.decimals, 6))}f}"
 
 
 def mass_mark(mass: MassView) -> str:
@@ -85,7 +85,7 @@ def mass_line(mass: MassView) -> str:
 
 def pressure_figure(pressure: PressureView) -> str:
     """The differential pressure with its unit."""
-    return NOTHING if pressure.dp_pa is None else f"{pressure.dp_pa:.0f} Pa"
+    return NOTHING if pressure.dp_pa is None else f"{pressure.dp_pa:z.0f} Pa"
 
 
 def pressure_word(pressure: PressureView) -> str:

@@ -38,6 +38,29 @@ def test_an_old_figure_is_not_called_stable_and_no_lid_is_called_free() -> None:
     assert LID_UNKNOWN in " ".join(text.split())
 
 
+def rate_rows(answering: bool = True, value_g: float | None = 400.0) -> list[str]:
+    snapshot = examples.sieving()
+    mass = dataclasses.replace(snapshot.mass, value_g=value_g)
+    board = Board(dataclasses.replace(snapshot, mass=mass), answering, 0.0, "")
+    return figures.rate_or_result(board, 52, 12).plain.split("\n")
+
+
+def test_the_rate_of_a_live_run_is_not_one_of_now_without_service_or_readings() -> None:
+    assert "LIMIT" in rate_rows()[0]
+    assert any("end expected" in row for row in rate_rows())
+    for rows, word in ((rate_rows(answering=False), "NOT LIVE"), (rate_rows(value_g=None), "NOT READ")):
+        assert word in rows[0]
+        assert "LIMIT" not in rows[0]
+        assert not any("end expected" in row for row in rows)
+
+
+def test_what_is_still_open_is_not_said_beside_the_rate_too() -> None:
+    run = examples.sieving().run
+    assert run is not None
+    assert run.rate.open_conditions
+    assert run.rate.text not in " ".join(" ".join(rate_rows()).split())
+
+
 NARROW, WIDE = 22, 38
 """Columns of the middle figure at 80x24 and at 140x45."""
 

@@ -16,7 +16,7 @@ import pytest
 
 from logger.console import line_mode
 from logger.console.line_mode import LineMode
-from logger.console.line_report import PROGRESS_S, REPEAT_S, Reporter, spoken
+from logger.console.line_report import PROGRESS_S, REPEAT_S, Reporter, figures, spoken
 from logger.console.lines.typed import Lines, lines_of
 from logger.core.snapshot import EventView, Instruction, Snapshot
 from logger.service.client import History, ServiceClient, Watch
@@ -46,6 +46,20 @@ def test_only_what_is_new_is_said() -> None:
     moved = replace(examples.weighing(), mass=replace(examples.weighing().mass, value_g=400.0, stable=False))
     assert reporter.take(_watch(moved), 2.0) == []
     assert reporter.take(_watch(examples.weighing()), 3.0) == ["Mass 416.63 g STABLE."]
+
+
+def test_a_weight_that_flickers_is_told_once() -> None:
+    """A platform loses its mark every few seconds; a screen reader would read the same mass without end."""
+    reporter = Reporter()
+    stable = examples.weighing()
+    assert "Mass 416.63 g STABLE." in reporter.take(_watch(stable), 0.0)
+    for at_s in range(1, 9):
+        mass = replace(stable.mass, value_g=416.63 + 0.01 * (at_s % 3), stable=at_s % 2 == 0)
+        assert reporter.take(_watch(replace(stable, mass=mass)), float(at_s)) == []
+
+
+def test_a_pressure_without_a_band_has_no_word() -> None:
+    assert any(re.match(r"Pressure \d+ Pa\. ", line) for line in figures(examples.idle()))
 
 
 def test_state_result_alarms_links_and_controls_are_said() -> None:
@@ -285,6 +299,16 @@ async def test_a_run_that_is_refused_ends_with_code_three(tmp_path: Path) -> Non
     ) as it:
         assert await it.task == 3
         assert "NOT DONE: No." in it.out.getvalue()
+
+
+@pytest.mark.asyncio
+async def test_figures_of_a_service_that_is_gone_are_called_the_last_ones(tmp_path: Path) -> None:
+    async with session(tmp_path, examples.sieving()) as it:
+        await it.until("State: sieving.")
+        await it.service.stop()
+        await it.until("The service does not answer")
+        await it.type("view")
+        await it.until("These are the last figures, not those of now:")
 
 
 @pytest.mark.asyncio

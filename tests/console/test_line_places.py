@@ -42,8 +42,12 @@ async def test_every_place_is_a_command_of_its_own() -> None:
     ("typed", "said"),
     [
         (["go"], "worklist or go w: Planned samples"),
-        (["shift"], "failed: pressure zero. zero +31.0 Pa, 20 Pa allowed"),
-        (["go s"], "due: extractor bag. new extractor bag 31 days and 212 runs ago"),
+        (["shift"], "FAILED: pressure zero. zero +31.0 Pa, 20 Pa allowed"),
+        (
+            ["go s"],
+            "DUE: extractor bag. new extractor bag 31 days and 212 runs ago; every 200 runs asked for. Type: shift bag.",
+        ),
+        (["shift"], "not due: blank run. not needed with the balance beside the rig."),
         (["shift broom"], "broom is not done here; these are: air, zero, balance, bag, filter, drill."),
         (["worklist"], "Item 4: MILL-2-0419, priority 5, started, lot L-2031"),
         (["worklist 99"], "NOT DONE: 99 is not planned."),

@@ -69,7 +69,9 @@ def _of_the_run(snapshot: Snapshot) -> list[str]:
         return [*texts, run.result.reason, f"{residue} %", "passing"]
     if run.rate.rate_pct_per_min is not None:
         texts += [f"{w.with_uncertainty(run.rate.rate_pct_per_min, run.rate.rate_u_pct_per_min)} %/min"]
-        texts += [f"limit {run.rate.limit_pct_per_min:g} %/min", w.rate_word(run.rate), w.forecast(run.rate)]
+        texts += [f"limit {run.rate.limit_pct_per_min:g} %/min"]
+        unread = run.mode == "live" and snapshot.mass.value_g is None
+        texts += ["NOT READ"] if unread else [w.rate_word(run.rate), w.forecast(run.rate)]
     if run.held_reason:
         return [*texts, run.held_reason]
     return texts + list(run.rate.open_conditions)

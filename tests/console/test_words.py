@@ -90,6 +90,13 @@ def test_the_mass_and_its_mark(value_g: float | None, stable: bool, quality: str
     assert w.mass_line(view) == text
 
 
+def test_noise_around_zero_has_no_minus_before_a_zero() -> None:
+    snapshot = examples.idle()
+    assert w.pressure_figure(replace(snapshot.pressure, dp_pa=-0.3)) == "0 Pa"
+    assert w.pressure_figure(replace(snapshot.pressure, dp_pa=-0.6)) == "-1 Pa"
+    assert w.mass_figure(replace(snapshot.mass, value_g=-0.0001, decimals=3)) == "0.000"
+
+
 def test_the_clock_shows_the_time_of_day_or_the_text() -> None:
     assert w.clock("2031-05-02T09:18:05.010Z") == "09:18:05"
     assert w.clock("not a time T at all") == "not a time …"

@@ -40,6 +40,8 @@ async def use(talk: Talk, key: str, rest: str, snapshot: Snapshot) -> None:
 
 def say_moment(talk: Talk, snapshot: Snapshot) -> None:
     """All figures of the moment, links, plant, controls."""
+    if not talk.answering:
+        talk.say("The service does not answer. These are the last figures, not those of now:")
     talk.say_all(figures(snapshot))
     for link in snapshot.links:
         talk.say(f"{link_line(link)} old. {literal(link.text)}")

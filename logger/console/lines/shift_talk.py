@@ -14,7 +14,15 @@ from logger.console.lines import run_talk
 from logger.console.lines.talk import BACK, NOTHING_SENT, Talk, Values
 from logger.console.literal import literal
 from logger.console.screens.balance_check_screen import EMPTY_SHARE
-from logger.console.shift_rows import CheckWeightRow, PlannedRow, planned_of, tasks_of, weights_of
+from logger.console.shift_rows import (
+    STANDING_MARKS,
+    CheckWeightRow,
+    PlannedRow,
+    Task,
+    planned_of,
+    tasks_of,
+    weights_of,
+)
 from logger.console.words import mass_figure, mass_line
 from logger.core.run.commands import Refused
 from logger.core.shift.zero import LEAST_S, ZeroWatch
@@ -40,10 +48,16 @@ async def _due(talk: Talk) -> None:
     if not talk.answer(reply):
         return
     for task in tasks_of(reply.data):
-        here = f" Type: shift {task.task}." if task.task in DONE_HERE else f" {task.how}"
-        talk.say(
-            f"{task.standing}: {task.title}. {task.text}{here if task.standing in ('due', 'failed') else ''}"
-        )
+        talk.say(_told(task))
+
+
+def _told(task: Task) -> str:
+    """Standing, title and how it stands; what to do where something is to be done."""
+    standing = spoken(STANDING_MARKS.get(task.standing, task.standing))
+    told = f"{standing}: {task.title}. {task.text.rstrip('.')}."
+    if task.standing not in ("due", "failed"):
+        return told
+    return f"{told} Type: shift {task.task}." if task.task in DONE_HERE else f"{told} {task.how}"
 
 
 async def _do(talk: Talk, name: str) -> None:

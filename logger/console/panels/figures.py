@@ -23,11 +23,13 @@ from logger.console.words import (
     with_uncertainty,
 )
 from logger.core.run.instruct import LID_UNKNOWN
-from logger.core.snapshot import PressureView, RateView, ResultView
+from logger.core.snapshot import PressureView, RateView, ResultView, RunView
 
 DECISION_MARKS = {"accept": "●", "inconclusive": "◆", "reject": "■"}
 OLD = "◌ NOT LIVE"
 """Beside a figure of a service that does not answer: the last one stays, and may be read as nothing more."""
+UNREAD = "◌ NOT READ"
+"""Beside the rate of a live run whose balance gives no reading: it is the one of the last reading."""
 
 
 def mass(board: Board, width: int, height: int) -> Content:
@@ -67,20 +69,29 @@ def rate_or_result(board: Board, width: int, height: int) -> Content:
         return page([line(("LOSS RATE", TITLE)), line((NOTHING, DIM))])
     if run.result is not None:
         return _result(run.result, width, height)
-    return _rate(run.rate, width, height)
+    return _rate(run.rate, _why_old(board, run), width, height)
 
 
-def _rate(rate: RateView, width: int, height: int) -> Content:
-    word = rate_word(rate)
+def _why_old(board: Board, run: RunView) -> str:
+    """Why the rate is not one of now; empty when it is."""
+    if not board.answering:
+        return OLD
+    read_live = run.mode == "live" and run.rate.rate_pct_per_min is not None
+    return UNREAD if read_live and board.snapshot.mass.value_g is None else ""
+
+
+def _rate(rate: RateView, old: str, width: int, height: int) -> Content:
+    word = old or rate_word(rate)
     title = "LOSS RATE" if width >= 11 + len(word) else "RATE"
-    head = line((title, TITLE), "  ", (word, STRONG if word.startswith("▲") else GOOD))
+    head = line((title, TITLE), "  ", (word, GOOD if word.startswith("▼") else STRONG))
     lines = _figure(rate.rate_pct_per_min, rate.rate_u_pct_per_min, " %/min", width, height - 3)
     limit = "no limit" if rate.limit_pct_per_min is None else f"limit {rate.limit_pct_per_min:g} %/min"
     if rate.rate_u_pct_per_min is not None and width >= 30:
         limit += " (± at k = 1)"
     lines += paragraph(limit, width)
-    lines += paragraph(forecast(rate), width, STRONG)
-    return _with_room(head, lines, literal(rate.text, 200), width, height)
+    lines += paragraph("" if old else forecast(rate), width, STRONG)
+    # What is still open stands below, on every size: it is not said twice.
+    return _with_room(head, lines, "" if rate.open_conditions else literal(rate.text, 200), width, height)
 
 
 def _result(result: ResultView, width: int, height: int) -> Content:
@@ -149,7 +160,7 @@ def _pressure_figure(view: PressureView, width: int, rows: int) -> list[Content]
 
 
 def _big_pressure(view: PressureView, width: int, rows: int) -> list[Content]:
-    big = [] if view.dp_pa is None else big_lines(f"{view.dp_pa:.0f}", width - 3, rows, FIGURE_FACES)
+    big = [] if view.dp_pa is None else big_lines(f"{view.dp_pa:z.0f}", width - 3, rows, FIGURE_FACES)
     if not big:
         return [line((pressure_figure(view), STRONG))]
     return [*(line((each, STRONG)) for each in big[:-1]), line((big[-1], STRONG), " Pa")]

@@ -93,6 +93,8 @@ def test_an_endpoint_never_falls_into_a_hole(kind: str) -> None:
     decided_ns = [event.at_ns for event in run.events if event.kind is EventKind.ENDPOINT_REACHED]
     assert all(at_ns - began_ns > 12e9 for at_ns in decided_ns), "not on readings that nobody had"
     assert raised(run) & {"balance-silent", "balance-overload"}
+    told = [event.data["text"] for event in run.events if event.data.get("key") == "balance-silent"]
+    assert not any("goes on" in text for text in told), "the gap holds the run, and a person resumes it"
 
 
 @pytest.mark.full

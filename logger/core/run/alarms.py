@@ -127,7 +127,9 @@ def _held_jet(run: Run, now_ns: int) -> None:
 def _mass(run: Run, now_ns: int) -> None:
     link_lost = run.links[Channel.MASS] != "up" or not run.mass.fresh(now_ns)
     known = run.state not in (RunState.PLANNED, RunState.CHECKING)
-    text = "No reading from the balance: check its cable and power. The run goes on when it is back."
+    # In live mode a longer gap holds the run, and a hold is ended by a person.
+    then = "A longer gap holds the run." if run.live_mode else "The run goes on when it is back."
+    text = f"No reading from the balance: check its cable and power. {then}"
     run.set_alarm(
         now_ns, "balance-silent", known and link_lost, "alarm" if run.live_mode else "warning", text
     )

@@ -32,7 +32,10 @@ def _before(run: Run, now_ns: int, gross_g: float, extra: dict[str, object]) -> 
         run.emit(E.PLATFORM_WEIGHED, now_ns, gross_g=gross_g, when="before", **extra)
         return f"Platform without sieve: {gross_g:.{digits}f} g."
     if gross_g < before_g + LEAST_SIEVE_G:
-        raise Refused("The platform weighs no more than before: put the empty sieve on the rig.")
+        raise Refused(
+            "The platform weighs no more than before: put the empty sieve on the rig. If it stood there before, "
+            "take it off and accept once more."
+        )
     return None
 
 

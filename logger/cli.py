@@ -173,7 +173,8 @@ def simulate(
         str | None, typer.Option(help="line or modbus: a relay that lets the suction run; else none.")
     ] = None,
     follow: Annotated[
-        Path | None, typer.Option(metavar="SOCKET", help="Hands follow this service's screen.")
+        Path | None,
+        typer.Option(metavar="DIR", help="Hands follow the screen of the service with this data folder."),
     ] = None,
     link_dir: Annotated[
         Path | None, typer.Option(metavar="DIR", help="Where the ports' links are made.")

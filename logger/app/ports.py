@@ -69,7 +69,8 @@ def ports_page(found: Sequence[Mapping[str, Any]]) -> str:
 
 
 def _block(port: Mapping[str, Any]) -> list[str]:
-    made = " ".join(filter(None, (port["maker"], port["product"]))) or port["description"]
+    named = " ".join(filter(None, (port["maker"], port["product"])))
+    made = named or ("no description" if port["description"] == "n/a" else port["description"])
     usb = f", USB {port['usb']}" if port["usb"] else ""
     number = f", serial number {port['serial_number']}" if port["serial_number"] else ""
     lines = [f"{port['device']}  {made}{usb}{number}", f'  in a bench file: port = "{port["bench_name"]}"']

@@ -18,6 +18,7 @@ from logger.core.review import review_lines, review_text
 from logger.core.run.words import event_text
 from logger.core.run_list import OPEN, RunFilter, RunLine
 from logger.core.text import printable
+from logger.report.wording import decimals_of
 from logger.settings import ConfigError
 from logger.store import history
 from logger.store.batches import head as newest_batch
@@ -66,14 +67,19 @@ def show_run(data: DataFolder, which: str, json_out: bool) -> str | dict[str, An
             "record": body,
             "events": [{"kind": e.kind.value, "utc": e.utc, "data": e.data} for e in events],
         }
-    lines = [f"Run {row.number}  {row.run_id}", *(_summary(body) if body else ["The run has no record yet."])]
+    lines = [
+        f"Run {row.number}  {row.run_id}",
+        *(record_lines(body) if body else ["The run has no record yet."]),
+    ]
     lines += ["", "Events"]
     lines += [f"  {event.utc[11:19]}  {printable(event_text(event.kind, event.data))}" for event in events]
     return "\n".join(lines)
 
 
-def _summary(body: dict[str, Any]) -> list[str]:
+def record_lines(body: dict[str, Any]) -> list[str]:
+    """A record for a person; masses with the digits of the balance's display."""
     sample, method, result = body["sample"], body["method"], body["result"]
+    places = decimals_of((body.get("displays") or {}).get("mass_digit_g"))
     lines = [
         f"Sample     {printable(sample['sample_id'])}   lot {printable(sample['lot']) or '-'}   "
         f"point {printable(sample['point']) or '-'}",
@@ -85,7 +91,7 @@ def _summary(body: dict[str, Any]) -> list[str]:
     lines += [f"Sieve      {_sieve_words(body)}"]
     if result is not None:
         lines += [
-            f"Weighed    residue {result['residue_g']:.4f} g of {result['charge_g']:.4f} g: "
+            f"Weighed    residue {result['residue_g']:.{places}f} g of {result['charge_g']:.{places}f} g: "
             f"{result['residue_pct']:.3f} %, standard uncertainty of weighing "
             f"{result['residue_u_weighing_pct']:.3f} %"
         ]
@@ -100,9 +106,11 @@ def _summary(body: dict[str, Any]) -> list[str]:
     assessed = read_assessment(body.get("assessment"))
     if assessed is not None:
         lines += ["", *assessment_lines(assessed, body["outcome"])]
-    lines += ["", "  effective s    load g    load %"]
+    if body["weighings"]:
+        lines += ["", "  effective s    load g    load %"]
     lines += [
-        f"  {w['effective_s']:11.1f}  {w['load_g']:8.3f}  {w['load_pct']:8.3f}" for w in body["weighings"]
+        f"  {w['effective_s']:11.1f}  {w['load_g']:8.{places}f}  {w['load_pct']:8.3f}"
+        for w in body["weighings"]
     ]
     lines.append(f"Code       {record_code(body['record_sha256'])}")
     lines.append(f"Head       {body['journal']['head_batch']}:{body['journal']['head_sha256']}")

@@ -15,6 +15,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Literal
 
+from logger.app.paths import DataFolder
 from logger.app.signals import until_signal
 from logger.service.client import ServiceClient
 from simulators import serve as rig
@@ -25,7 +26,7 @@ from simulators.virtual import USUAL_PRESSURE_DIALECT, check_pressure_dialect
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class SimulateOptions:
-    """`follow` is the service's local socket whose instruction the simulated hands carry out."""
+    """`follow` is the data folder or local socket of the service whose instruction the simulated hands carry out."""
 
     scenario: str
     seed: int
@@ -52,7 +53,7 @@ def simulate(options: SimulateOptions) -> int:
 
 
 async def _simulate(options: SimulateOptions) -> int:
-    screen = None if options.follow is None else _Screen(options.follow)
+    screen = None if options.follow is None else _Screen(service_socket(options.follow))
     follow: Callable[[], str | None] | None = None if screen is None else screen.instruction
     lines = _keyboard_lines() if options.keyboard else None
     jobs = [
@@ -75,6 +76,11 @@ async def _simulate(options: SimulateOptions) -> int:
         jobs.append(screen.run())
     await until_signal(jobs)
     return 0
+
+
+def service_socket(follow: Path) -> Path:
+    """A service is named by its data folder, as everywhere, or by its socket."""
+    return DataFolder(follow).socket if follow.is_dir() else follow
 
 
 def _say_ready(ports: dict[str, str], options: SimulateOptions) -> None:

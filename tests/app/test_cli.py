@@ -11,7 +11,9 @@ from pathlib import Path
 import jsonschema
 import pytest
 
+from logger.app.paths import DataFolder
 from logger.app.schemas import KINDS, schema_of
+from logger.app.simulate import service_socket
 from logger.settings import config_dir
 
 BENCH = config_dir() / "benches" / "demo-beside.toml"
@@ -111,3 +113,8 @@ def test_a_folder_that_cannot_be_made_is_a_sentence(tmp_path: Path) -> None:
     done = lastgrain("serve", "--data", str(tmp_path / "file" / "data"), "--bench", str(BENCH))
     assert done.returncode == 2
     assert "--data" in done.stderr
+
+
+def test_the_hands_of_a_rig_follow_a_data_folder_or_a_socket(tmp_path: Path) -> None:
+    assert service_socket(tmp_path) == DataFolder(tmp_path).socket
+    assert service_socket(tmp_path / "service.sock") == tmp_path / "service.sock"

@@ -9,6 +9,7 @@ from pathlib import Path
 import pytest
 
 from logger.app.history import questions
+from logger.app.runs import record_lines
 from logger.console.kept import kept_run
 from logger.console.panels.kept_pages import revisions
 from logger.store.opening import damage_note
@@ -49,6 +50,12 @@ def test_a_filter_that_cannot_be_meant_ends_with_2(store: MadeStore, options: tu
     done = store("runs", "list", *options)
     assert (done.code, done.out) == (2, "")
     assert done.err.count("\n") == 1
+
+
+def test_a_run_is_shown_with_the_digits_of_its_balance(store: MadeStore) -> None:
+    record = store("runs", "show", "1", "--json").json["record"]
+    shown = "\n".join(record_lines(record | {"displays": {"mass_digit_g": 0.01, "dp_digit_pa": 1.0}}))
+    assert "residue 0.95 g of 25.00 g" in shown
 
 
 def test_one_run_is_verified_alone(store: MadeStore, tmp_path: Path) -> None:

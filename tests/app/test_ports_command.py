@@ -46,3 +46,9 @@ def test_a_link_in_the_bench_file_is_followed(tmp_path: Path) -> None:
 
 def test_no_port_is_said() -> None:
     assert ports_page([]) == NO_PORTS
+
+
+def test_a_port_that_the_system_cannot_describe_is_said_in_words(tmp_path: Path) -> None:
+    page = ports_page(ports_listed(None, [PortInfo(str(tmp_path / "ttyS0"), "n/a")], lambda device: []))
+    assert "no description" in page
+    assert "n/a" not in page

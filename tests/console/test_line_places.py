@@ -160,7 +160,7 @@ async def test_a_run_is_signed_over_the_record_that_was_said(tmp_path: Path) -> 
         await it.type("review 40")
         await it.until("Type accept or reject")
         assert "WHY THE FIGURE STANDS AS IT DOES" in it.out.getvalue()
-        await it.type("reject", "r.second", "sieve torn", " secret ")
+        await it.type("reject", "r.second", " secret ", "sieve torn")
         await it.until("Done.")
         name, sent = it.service.commands[0]
         assert name == "review"

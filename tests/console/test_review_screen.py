@@ -40,16 +40,18 @@ async def test_a_run_is_looked_at_and_signed_and_the_password_is_not_seen(
         await watched.until_shown("RUN 2 numbers")
         await watched.press("a")
         await watched.until_shown("ACCEPT RUN 2")
-        await watched.press(*"anna", "enter", "enter")
+        await watched.press(*"anna", "enter")
         field = watched.app.screen.query_one("#field-password", Input)
         field.value = PASSWORD
         await watched.settle()
+        assert field.has_focus, "the password is typed right after the id, into a field that shows nothing"
         assert PASSWORD.strip() not in watched.text()
-        await watched.press("enter")
+        await watched.press("enter", "enter")
         await watched.until_shown("The password of anna is wrong")
         assert field.value == "", "a wrong password does not stay"
+        assert field.has_focus
         field.value = PASSWORD
-        await watched.press("enter")
+        await watched.press("enter", "enter")
         await watched.until_shown("✓ Run 2: reviewed and accepted.")
         (first, again) = watched.service.commands
         assert first == again
@@ -68,8 +70,7 @@ async def test_a_rejection_asks_for_its_reason(
         await watched.until_shown("RUN 1")
         await watched.press("x")
         await watched.until_shown("REJECT RUN 1")
-        await watched.press(*"anna", "enter", "enter")
-        await watched.app.screen.query_one("#field-password", Input).action_submit()
+        await watched.press(*"anna", "enter", *"secret", "enter", "enter")
         await watched.until_shown("reason is needed.")
         assert watched.sent() == []
 
@@ -121,7 +122,7 @@ async def test_who_reviews_reads_a_run_again_that_was_corrected_meanwhile(
         assert "This page is old" not in watched.words()
         await watched.press("a")
         await watched.until_shown("ACCEPT RUN 2")
-        await watched.press(*"anna", "enter", "enter", *"secret", "enter")
+        await watched.press(*"anna", "enter", *"secret", "enter", "enter")
         await watched.until(lambda: watched.sent())
         assert watched.sent()[0][1]["seen"] == f"{2:064}", "what is on the screen is what is signed"
 
@@ -142,7 +143,7 @@ async def test_an_own_signature_makes_no_page_old(
         await watched.until_shown("revision 1 of the record")
         await watched.press("a")
         await watched.until_shown("ACCEPT RUN 2")
-        await watched.press(*"anna", "enter", "enter", *"secret", "enter")
+        await watched.press(*"anna", "enter", *"secret", "enter", "enter")
         await watched.until_shown("✓ Run 2: reviewed and accepted.")
         await watched.until_shown("revision 2 of the record")
         assert "a accept" not in watched.words(), "it is signed"

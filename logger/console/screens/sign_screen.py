@@ -1,4 +1,4 @@
-"""The signature under a run: who, why, and the password, which is never shown."""
+"""The signature under a run: who, the password, which is never shown, and why."""
 
 from __future__ import annotations
 
@@ -7,7 +7,8 @@ from textual.widgets import Input
 from logger.console.forms import FieldSpec, Form
 from logger.console.screens.form_screen import FormScreen, Values
 
-_PASSWORD = FieldSpec("password", "password", secret=True)
+_WHO = (FieldSpec("by", "your id"), FieldSpec("password", "password", secret=True))
+"""Id and password are typed in one go: nothing that is shown, or kept for good, stands between them."""
 
 
 def accept_form(number: int) -> Form:
@@ -18,7 +19,7 @@ def accept_form(number: int) -> Form:
             "You sign that you have reviewed this run and accept it.",
             "Your name, the meaning and the time go into its record for good.",
         ),
-        (FieldSpec("by", "your id"), FieldSpec("why", "remark", required=False), _PASSWORD),
+        (*_WHO, FieldSpec("why", "remark", required=False)),
         "next field, then sign",
     )
 
@@ -31,22 +32,24 @@ def reject_form(number: int) -> Form:
             "You sign that you have reviewed this run and reject it. Its figures stay in the record.",
             "Your name, the reason and the time go into its record for good.",
         ),
-        (FieldSpec("by", "your id"), FieldSpec("why", "reason"), _PASSWORD),
+        (*_WHO, FieldSpec("why", "reason")),
         "next field, then sign",
     )
 
 
 class SignScreen(FormScreen):
-    """A form whose last field is masked, sent as it was typed, and emptied after every answer."""
+    """A form with a masked field, sent as it was typed; after a refusal it is emptied and asked for again."""
 
     def values(self) -> Values:
         """Blanks belong to a password."""
         return super().values() | {"password": self._password().value}
 
-    def say(self, sentence: str) -> None:
-        """What is wrong; a wrong password does not stay."""
-        super().say(sentence)
-        self._password().value = ""
+    async def _send(self) -> None:
+        """A password that was refused does not stay."""
+        await super()._send()
+        if self.is_attached and self.is_current:
+            self._password().value = ""
+            self._password().focus()
 
     def _password(self) -> Input:
         return self.query_one("#field-password", Input)

@@ -21,8 +21,7 @@ class Assessment:
     """The live decision at `t_s`. Rates in % of the charge per minute at nominal pressure, k = 1.
 
     `open_conditions` says, as sentences, what still keeps the run going; it is empty exactly when `stop`.
-    `text` explains it in one sentence. `loss_if_twice_as_long_pct` is an estimate: what a run of twice the
-    time would still lose, None while there is no tail.
+    `text` explains it in one sentence.
     """
 
     t_s: float
@@ -38,4 +37,3 @@ class Assessment:
     time_limit: bool
     text: str
     forecast: Forecast | None
-    loss_if_twice_as_long_pct: float | None

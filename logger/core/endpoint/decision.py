@@ -19,6 +19,10 @@ class Decision:
         self.frozen_until_s = -math.inf
         self.gap_until_s = -math.inf
 
+    def interrupt(self) -> None:
+        """The run is held: what was met begins anew."""
+        self._met = None
+
     def judge(
         self, block_t_s: float, now_s: float, tracker: TailTracker, gate: PressureGate
     ) -> tuple[str, ...]:

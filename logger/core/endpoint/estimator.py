@@ -10,7 +10,7 @@ import math
 from logger.core.endpoint.assessment import Assessment, Forecast
 from logger.core.endpoint.blocks import Block, BlockBuilder
 from logger.core.endpoint.decision import Decision
-from logger.core.endpoint.forecast import forecast_crossing, loss_if_twice_as_long_pct
+from logger.core.endpoint.forecast import forecast_crossing
 from logger.core.endpoint.frozen import FrozenWatch
 from logger.core.endpoint.gate import PressureGate
 from logger.core.endpoint.parameters import Tuning
@@ -57,36 +57,53 @@ class LossRateEstimator:
         self._t: float | None = None
         self._last_mass_t = -math.inf
         self._jet_on = False
+        self._deciding = True
         self._forecast: Forecast | None = None
         self._stopped: Assessment | None = None
         self._open: tuple[str, ...] = ("readings: none since suction started",)
 
     # --- readings -----------------------------------------------------------------------------------
 
-    def add(self, t_s: float, mass_g: float | None, dp_pa: float | None, stable: bool = True) -> None:
+    def add(
+        self,
+        t_s: float,
+        mass_g: float | None,
+        dp_pa: float | None,
+        stable: bool = True,
+        deciding: bool = True,
+    ) -> None:
         """One moment of the run; None where an instrument had no reading.
 
-        `stable` is taken and not used: a balance under a jet is never stable. Raises ValueError when time
-        falls or a value is not finite.
+        `stable` is taken and not used: a balance under a jet is never stable. `deciding` is false while the run is
+        held: the powder may go on passing, but the method's time stands still and nothing ends the run. Raises
+        ValueError when time falls or a value is not finite.
         """
+        self._deciding = deciding
         self._check(t_s, mass_g, dp_pa)
         if not self._jet_on and t_s >= 0:
             self._leave_rest()
-        self._gate.add(t_s, dp_pa)
+        self._gate.add(t_s, dp_pa, deciding)
         self._t = t_s
         if mass_g is None:
             return
-        if self._is_frozen(t_s, mass_g * self._pct):
-            return
-        if self._jet_on and t_s - self._last_mass_t > self._tuning.fresh_s:
+        if not self._is_frozen(t_s, mass_g * self._pct):
+            self._take_mass(t_s, mass_g * self._pct)
+
+    def _take_mass(self, t_s: float, mass: float) -> None:
+        gap = self._jet_on and t_s - self._last_mass_t > self._tuning.fresh_s
+        if gap:
             self._decision.gap_until_s = t_s
         self._last_mass_t = t_s
         gate_open = self._gate.open_for_s(t_s) is not None
         dp = self._gate.dp_pa if gate_open or not self._jet_on else None
         usable = gate_open or not self._jet_on or not self._gate.known
-        block = self._blocks.add(t_s, self._gate.theta_s, mass_g * self._pct, dp, usable)
+        block = self._blocks.add(t_s, self._gate.theta_s, mass, dp, usable)
         if block is not None:
             self._take(block)
+        if gap:
+            # What is open is said of the rate now, not of the one before the gap.
+            self._tracker.look_ahead(self._gate.theta_s)
+            self._judge(t_s)
 
     def _is_frozen(self, t_s: float, mass: float) -> bool:
         tracker = self._tracker
@@ -137,6 +154,10 @@ class LossRateEstimator:
     def _judge(self, block_t_s: float) -> None:
         if self._stopped is not None or self._t is None:
             return
+        if not self._deciding:
+            self._decision.interrupt()
+            self._open = ("hold: the run is held",)
+            return
         self._open = self._decision.judge(block_t_s, self._t, self._tracker, self._gate)
         if not self._open:
             self._stopped = self._assess(self._t, ())
@@ -167,12 +188,9 @@ class LossRateEstimator:
         tracker = self._tracker
         if not tracker.following:
             return None
-        theta_s = self._gate.theta_s
-        return (
-            tracker.rate_at(theta_s)
-            if theta_s - tracker.end_theta_s > self._tuning.fresh_s
-            else tracker.rate()
-        )
+        if self._gate.theta_s - tracker.end_theta_s > self._tuning.fresh_s:
+            tracker.look_ahead(self._gate.theta_s)
+        return tracker.rate()
 
     @property
     def load_pct(self) -> float | None:
@@ -231,7 +249,6 @@ class LossRateEstimator:
             time_limit=t_s >= self._endpoint.max_time_s,
             text=self._sentence(rate, u, still),
             forecast=self.forecast,
-            loss_if_twice_as_long_pct=loss_if_twice_as_long_pct(tracker) if following else None,
         )
 
     def _sentence(self, rate: float | None, u: float | None, still: tuple[str, ...]) -> str:
@@ -244,6 +261,5 @@ class LossRateEstimator:
         return (
             f"Endpoint: loss rate {rate:.3f} %/min (standard error {u:.3f}) is at or below {self._limit:g} %/min"
             f" and with {tuning.z_stop:g} standard errors at or below {ceiling:g} %/min, held for"
-            f" {tuning.hold_s:g} s with the pressure in its band, {effective}. Estimate: a run of twice the time"
-            f" would still lose {loss_if_twice_as_long_pct(self._tracker):.2f} % of the charge."
+            f" {tuning.hold_s:g} s with the pressure in its band, {effective}."
         )

@@ -1,4 +1,4 @@
-"""When the rate will reach the limit, with an interval, and what longer sieving would still remove."""
+"""When the rate will reach the limit, with an interval."""
 
 from __future__ import annotations
 
@@ -59,16 +59,3 @@ def forecast_crossing(
     scale = 1.0 / max(ratio, 0.2)
     at = [t_s + (value - theta_s) * scale for value in (float(middle), float(low), float(high))]
     return Forecast(made_at_s=t_s, t_s=at[0], low_s=at[1], high_s=at[2])
-
-
-def loss_if_twice_as_long_pct(tracker: TailTracker) -> float:
-    """Estimate of what sieving on to twice the time would still remove (% of the charge).
-
-    The tail near now is taken as a power of time with the local exponent e = decay x time.
-    """
-    tail, theta_s = tracker.filter, tracker.theta_s
-    rate_per_s = math.exp(tail.state[X])
-    exponent = math.exp(tail.state[Y]) * theta_s
-    if abs(exponent - 1.0) < 1e-6:
-        return rate_per_s * theta_s * math.log(2.0)
-    return float(rate_per_s * theta_s * (1.0 - 2.0 ** (1.0 - exponent)) / (exponent - 1.0))

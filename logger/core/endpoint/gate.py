@@ -48,9 +48,10 @@ class PressureGate:
             return None
         return t_s - self._open_since
 
-    def add(self, t_s: float, dp_pa: float | None) -> None:
-        """One moment: time passes with the pressure known before, then the new one counts."""
-        self._pass_time(t_s)
+    def add(self, t_s: float, dp_pa: float | None, counting: bool = True) -> None:
+        """One moment: time passes with the pressure known before, then the new one counts. While a run is held
+        (`counting` false) the method's effective time stands still."""
+        self._pass_time(t_s, counting)
         if dp_pa is None:
             if self._dp is not None and t_s - self._dp_t > self._fresh_s:
                 self._open_since = None
@@ -65,7 +66,7 @@ class PressureGate:
         self._dp, self._dp_t = dp_pa, t_s
         self._swing(t_s)
 
-    def _pass_time(self, t_s: float) -> None:
+    def _pass_time(self, t_s: float, counting: bool) -> None:
         start = max(self._last_t, 0.0) if self._last_t is not None else 0.0
         step_s = max(t_s, 0.0) - start
         self._last_t = t_s
@@ -73,7 +74,7 @@ class PressureGate:
             return
         self.theta_s += step_s * self.ratio()
         fresh = t_s - self._dp_t <= self._fresh_s
-        if self._dp is not None and fresh and abs(self._dp - self._dp0) <= self._band:
+        if counting and self._dp is not None and fresh and abs(self._dp - self._dp0) <= self._band:
             self.effective_s += step_s * self.ratio()
 
     def _swing(self, t_s: float) -> None:

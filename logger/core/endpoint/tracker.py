@@ -95,18 +95,22 @@ class TailTracker:
         return self.last.theta_s if self.last is not None else 0.0
 
     def rate(self) -> tuple[float, float]:
-        """(rate at nominal pressure at the end of the last block, also of one left out, standard error), %/min."""
+        """(rate at nominal pressure at the end of the last block, or as far ahead as was looked, standard error), %/min.
+
+        Ahead of the last block it is what the tail foretells; the error is widened when blocks scatter more than they
+        should."""
         if self._rate is None:
-            self._rate = self.rate_at(self.end_theta_s)
+            last = self.last
+            rate, u = self.filter.rate(self.theta_s, max(self.end_theta_s - self.theta_s, 0.0))
+            law = 0.0 if last is None else self._tuning.law_doubt * self.force.off_nominal(last) * rate
+            u *= math.sqrt(max(self.chi2, 1.0))
+            self._rate = rate, self._tuning.error_scale * math.hypot(u, law)
         return self._rate
 
-    def rate_at(self, theta_s: float) -> tuple[float, float]:
-        """The same at an effective time after the last block, as the tail foretells it; the error is widened when
-        blocks scatter more than they should."""
-        last = self.last
-        rate, u = self.filter.rate(self.theta_s, max(theta_s - self.theta_s, 0.0))
-        law = 0.0 if last is None else self._tuning.law_doubt * self.force.off_nominal(last) * rate
-        return rate, self._tuning.error_scale * math.hypot(u * math.sqrt(max(self.chi2, 1.0)), law)
+    def look_ahead(self, theta_s: float) -> None:
+        """Readings are missing: the rate is asked for this effective time, after the last block."""
+        self._rate = None
+        self.end_theta_s = theta_s
 
     @property
     def load_pct(self) -> float:
@@ -147,14 +151,12 @@ class TailTracker:
 
     def take_gated(self, block: Block) -> None:
         """A block outside the pressure gate: left out; a new segment follows."""
-        self._rate = None
-        self.end_theta_s = block.theta_s
+        self.look_ahead(block.theta_s)
         self._gated = True
 
     def take(self, block: Block) -> None:
         """A block of sieving inside the pressure gate."""
-        self._rate = None
-        self.end_theta_s = block.theta_s + 0.5 * block.span_s
+        self.look_ahead(block.theta_s + 0.5 * block.span_s)
         if self.following:
             self._follow(block)
         elif self._first is None or block.theta_s <= self._first.theta_s:

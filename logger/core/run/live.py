@@ -26,8 +26,11 @@ class LiveState:
 class LiveRate(Protocol):
     """Fed with samples in order of time; t_s is 0 at suction start and negative in the rest."""
 
-    def add(self, t_s: float, mass_g: float | None, dp_pa: float | None, stable: bool | None) -> None:
-        """One reading of the load on the sieve (tare taken off) with the pressure beside it."""
+    def add(
+        self, t_s: float, mass_g: float | None, dp_pa: float | None, stable: bool | None, deciding: bool
+    ) -> None:
+        """One reading of the load on the sieve (tare taken off) with the pressure beside it; `deciding` is false
+        while the run is held."""
         ...
 
     def note_hands(self, t_s: float) -> None:

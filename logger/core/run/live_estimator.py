@@ -18,9 +18,11 @@ class EstimatedRate:
             method.endpoint, method.suction, method.weighing, rig, charge_g, method.nozzle.speed_rpm
         )
 
-    def add(self, t_s: float, mass_g: float | None, dp_pa: float | None, stable: bool | None) -> None:
+    def add(
+        self, t_s: float, mass_g: float | None, dp_pa: float | None, stable: bool | None, deciding: bool
+    ) -> None:
         """One sample."""
-        self._estimator.add(t_s, mass_g, dp_pa, stable is not False)
+        self._estimator.add(t_s, mass_g, dp_pa, stable is not False, deciding)
 
     def note_hands(self, t_s: float) -> None:
         """Hands were on the rig."""

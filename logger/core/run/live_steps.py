@@ -21,7 +21,8 @@ def on_reading(run: Run, reading: Reading) -> None:
         run.rest.append((reading.at_ns, load_g, dp_pa, reading.stable))
         hand_on_rest(run)
     elif run.state in JET or run.state in (RunState.HELD, RunState.RELEASING):
-        run.live.add((reading.at_ns - start_ns) / 1e9, load_g, dp_pa, reading.stable)
+        deciding = run.state in JET
+        run.live.add((reading.at_ns - start_ns) / 1e9, load_g, dp_pa, reading.stable, deciding)
     if load_g is not None and run.state in (RunState.RESTING, RunState.SIEVING):
         _watch_load(run, reading.at_ns, load_g, dp_pa)
 
@@ -67,7 +68,7 @@ def hand_on_rest(run: Run) -> None:
         return
     rest, run.rest = run.rest, []
     for at_ns, load_g, dp_pa, stable in rest:
-        run.live.add((at_ns - start_ns) / 1e9, load_g, dp_pa, stable)
+        run.live.add((at_ns - start_ns) / 1e9, load_g, dp_pa, stable, True)
 
 
 def _judge(run: Run, now_ns: int) -> None:

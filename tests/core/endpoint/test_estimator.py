@@ -282,3 +282,30 @@ def test_two_knocks_soon_after_each_other_do_not_cost_what_is_known_of_the_tail(
     runs = [judge(make_scenario_run(seed, "bumps")) for seed in range(1_022_000, 1_022_016)]
     assert spread_of_errors(runs) < 1.4
     assert max(r.rate_x or 0.0 for r in runs) < 1.25
+
+
+def test_a_held_run_finds_no_endpoint_and_its_time_stands_still() -> None:
+    run = make_run(1_000_003, EASY)
+    held = estimator_of(run)
+    for t, mass, dp in zip(run.t_s.tolist(), run.mass_g.tolist(), run.dp_pa.tolist(), strict=True):
+        held.add(t, mass, dp, deciding=t < 30.0)
+    assert run.rate_at(float(run.t_s[-1])) < run.setting.limit
+    assert not held.stopped
+    assert held.effective_s < 31.0
+    assert "hold: the run is held" in held.assessment.open_conditions
+
+
+def test_after_a_gap_what_is_open_names_the_rate_that_is_shown() -> None:
+    run = make_run(1_000_003, EASY)
+    gap = estimator_of(run)
+    begin_s = 0.7 * run.crossing_s
+    for t, mass, dp in zip(run.t_s.tolist(), run.mass_g.tolist(), run.dp_pa.tolist(), strict=True):
+        if begin_s < t < begin_s + 30.0:
+            continue
+        gap.add(t, mass, dp)
+        if t > begin_s + 30.0:
+            break
+    found = gap.assessment
+    assert found.rate_pct_per_min is not None
+    assert any(f"rate: {found.rate_pct_per_min:.3f} %/min" in text for text in found.open_conditions)
+    assert abs(found.rate_pct_per_min - run.rate_at(t)) < 3.0 * (found.rate_u_pct_per_min or 0.0)

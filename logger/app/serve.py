@@ -93,18 +93,23 @@ def serve(options: ServeOptions) -> str:
 async def _serve(options: ServeOptions, bench: Bench) -> str:
     journal = Journal(options.data.store, utc_now, UuidV7().new_id, on_failure=_store_failed)
     try:
-        await asyncio.to_thread(close_open_runs, journal, options.data.store)
+        closed = await asyncio.to_thread(close_open_runs, journal, options.data.store)
         outbox = SqliteOutbox(journal.writer, utc_now)
         journal.on_message = outbox.poke
         client_id = await asyncio.wrap_future(journal.writer.submit(install_id))
         broker = read_broker(bench, options.bench_path, client_id)
-        return await _run_bench(options, bench, journal, outbox, broker)
+        return await _run_bench(options, bench, journal, outbox, broker, len(closed))
     finally:
         await asyncio.to_thread(journal.close)
 
 
 async def _run_bench(
-    options: ServeOptions, bench: Bench, journal: Journal, outbox: SqliteOutbox, broker: BrokerSettings | None
+    options: ServeOptions,
+    bench: Bench,
+    journal: Journal,
+    outbox: SqliteOutbox,
+    broker: BrokerSettings | None,
+    interrupted_runs: int,
 ) -> str:
     clock = BenchClock(options.speed)
     publisher = None if broker is None else Publisher(broker, bench.site, bench.bench, outbox, clock)
@@ -119,6 +124,7 @@ async def _run_bench(
     service = BenchService(setup, clock, UuidV7(), journal, plant, desk, register)
     service.office = make_office(options.data, journal, setup.plan, setup.methods)
     service.office.reviews.on_revised = service.run_revised
+    service.interrupted_runs = interrupted_runs
     service.jobs = job_desk(options.data, setup.plan, setup.rig, setup.methods)
     files = {name: path for name, (_, path) in methods.items()}
     found = found_files(bench, options.bench_path, files)

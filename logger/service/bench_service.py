@@ -72,6 +72,8 @@ class BenchService:
         """Parts beside the run that have failed and are started again, by name, with a sentence."""
         self.changed_methods: set[str] = set()
         """Methods whose files are no longer what the service read."""
+        self.interrupted_runs = 0
+        """Runs that the service before this one left open; told until a run begins."""
         self._starting = False
         self._finishing: asyncio.Task[None] | None = None
         self._clocks = ClockWatch(clock)

@@ -25,6 +25,7 @@ from logger.core.text import printable
 from logger.service.bench_service import BenchService
 
 AFTER_RUN = "The run is over: look at the rig before you open the lid."
+INTERRUPTED = "The service ended in the middle of a run, which is kept as interrupted: the suction may be on, the sieve on the rig."
 _STATES: dict[str, LinkState] = {
     "up": "up",
     "silent": "silent",
@@ -162,6 +163,8 @@ def _around(service: BenchService) -> tuple[AlarmView, ...]:
         AlarmView(key=f"part-{name}", level="warning", text=text)
         for name, text in service.failed_parts.items()
     ]
+    if service.interrupted_runs and service.engine is None:
+        found.append(AlarmView(key="interrupted-run", level="warning", text=INTERRUPTED))
     if service.clock_unset():
         text = f"Clock unsynchronised: the computer shows {service.clock.utc()[:10]}. Set it before a run."
         found.append(AlarmView(key="clock", level="warning", text=text))

@@ -121,8 +121,11 @@ async def test_kill_9_leaves_a_run_that_the_next_start_closes_as_interrupted(tmp
         record = bench.record(row.run_id)
         assert record is not None
         assert record["result"] is None
+        told = await bench.until(lambda p: p.run is None)
+        assert "interrupted-run" in [alarm.key for alarm in told.alarms]
         await bench.do("start", **START)
         assert [r.number for r in bench.runs()] == [2, 1]
+        await bench.until(lambda p: "interrupted-run" not in [alarm.key for alarm in p.alarms])
 
 
 async def test_a_second_service_on_the_same_data_is_refused_by_name(tmp_path: Path) -> None:

@@ -1,4 +1,4 @@
-"""One thread that waits for the bytes of all ports of a bench, so that lines that come together cost one wake-up.
+"""One thread that waits for the bytes of a bench's line instruments, so that lines that come together cost one wake-up.
 
 A port is only closed once the thread no longer waits for it (`remove` returns).
 """

@@ -25,7 +25,7 @@ from logger.core.text import printable
 from logger.service.bench_service import BenchService
 
 AFTER_RUN = "The run is over: look at the rig before you open the lid."
-INTERRUPTED = "The service ended in the middle of a run, which is kept as interrupted: the suction may be on, the sieve on the rig."
+INTERRUPTED = "The service ended in mid-run; the run is kept as interrupted. The suction may be on, the sieve on the rig."
 _STATES: dict[str, LinkState] = {
     "up": "up",
     "silent": "silent",

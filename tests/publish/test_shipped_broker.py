@@ -185,7 +185,9 @@ async def test_the_log_of_the_broker_shows_no_secret_and_no_warning_about_the_fi
         await link.publish(SITE.of("event"), b"{}")
     log = site.broker.log.read_text(encoding="utf-8")
     assert "canary" not in log
-    assert "Error" not in log
+    # A connection that ends without TLS's last word is the visitor's manner, not the file's fault.
+    told = [line for line in log.splitlines() if "unexpected eof while reading" not in line]
+    assert not [line for line in told if "Error" in line]
 
 
 async def test_mosquitto_sub_reads_with_the_plants_authority(site: Site) -> None:

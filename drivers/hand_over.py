@@ -40,9 +40,8 @@ class HandOver:
 
     def ask(self) -> bool:
         """Whether the caller has to have `deliver` called on the loop: nobody else has asked yet."""
-        with (
-            self._guard
-        ):  # a delivery that began between the look and the note would leave all later lines waiting
+        # In one step: a delivery that began between look and note would leave all later lines waiting.
+        with self._guard:
             asked, self._asked = self._asked, True
         return not asked
 

@@ -15,8 +15,6 @@ DRAWS = 200
 STEPS = 40
 FARTHEST = 6.0
 """Crossings beyond this many times the time sieved so far are cut there."""
-WIDEN = 0.8
-"""Factor on the spread of the drawn tails (checked by coverage, see docs/study.md)."""
 _RNG = np.random.default_rng(20)
 _DRAWN = _RNG.normal(size=(DRAWS, 3))
 _BENDS = _RNG.normal(size=(STEPS, DRAWS))
@@ -33,20 +31,20 @@ def forecast_crossing(
     tail, theta_s = tracker.filter, tracker.theta_s
     t_s = tracker.last.t_s if tracker.last is not None else 0.0
     keep = [X, Y, Z]
-    cov = tail.cov[np.ix_(keep, keep)] * max(tracker.chi2, 1.0) * WIDEN**2
+    cov = tail.cov[np.ix_(keep, keep)] * max(tracker.chi2, 1.0)
     values, vectors = np.linalg.eigh(cov)
     root = vectors * np.sqrt(np.clip(values, 0.0, None))
     x, y, z = (tail.state[keep] + _DRAWN @ root.T).T
     goal = math.log(limit_pct_per_min / 60.0)
     dl = math.log(FARTHEST) / STEPS
     keep_z = math.exp(-dl / tuning.memory_z)
-    bend_sd = WIDEN * tuning.sigma_z * math.sqrt(1 - keep_z**2)
+    bend_sd = tuning.sigma_z * math.sqrt(1 - keep_z**2)
     cross = np.where(x <= goal, theta_s, np.nan)
     theta = theta_s
     for step in range(STEPS):
         width = theta * math.expm1(dl)
         fall = np.exp(y) * width
-        wander = WIDEN * tuning.sigma_x * math.sqrt(dl) * _WANDER[step]
+        wander = tuning.sigma_x * math.sqrt(dl) * _WANDER[step]
         x_next = x - fall + wander
         hit = np.isnan(cross) & (x_next <= goal)
         share = np.clip((x - goal) / np.maximum(x - x_next, 1e-12), 0.0, 1.0)

@@ -80,7 +80,7 @@ class Tuning:
 
     error_scale: float = 0.9
     """Standard error told, as a share of the filter's own: with it, normalised errors near the crossing have spreads of
-    0.8 to 1.2 on three sources of made-up runs (calm powders the least, benches with much trouble the most)."""
+    0.8 to 1.2 on the tuning seeds of three sources (calm powders the least, benches with much trouble the most)."""
     forecast_every_s: float = 10.0
     """A forecast that jumps every second is of no use to a person."""
     step_sigmas: float = 6.0

@@ -253,7 +253,7 @@ def test_figures_on_many_random_benches() -> None:
     assert np.median(np.abs(delays)) <= 10
     assert np.mean((delays > -50) & (delays < 40)) > 0.9
     covered = [c for r in runs for c in r.forecast_covers]
-    assert 0.76 <= np.mean(covered) <= 0.95, "a fifth of these powders are sums of two or three exponentials"
+    assert 0.85 <= np.mean(covered) <= 0.97
 
 
 @pytest.mark.full
